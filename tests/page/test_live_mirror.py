@@ -15,14 +15,18 @@ from nicegui import Client, ui
 
 from tests.page.conftest import READ, TAKEN, new_mirror
 from wearsim.errors import InputError
+from wearsim.learn import typed_records
+from wearsim.learn.bench_answers import given_in
 from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.page import calls, live_mirror
 from wearsim.page.afterwards import AfterwardsView
 from wearsim.page.choices import ChoicesView
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
+from wearsim.page.mirrors import MirrorAnswers
 from wearsim.page.parts import part
 from wearsim.page.readings import ReadingsView
+from wearsim.page.server import Room
 from wearsim.worker import Desk
 
 TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
@@ -163,7 +167,7 @@ def test_a_session_is_set_aside_once_by_two(with_mirror: Any) -> None:
         for _ in range(2):
             _worked(mirror)
             await mirror.keep_session()
-        await asyncio.gather(*(mirror.correct(calls.set_aside, 2) for _ in range(2)))
+        await asyncio.gather(*(mirror.correct(typed_records.set_aside, 2) for _ in range(2)))
         assert _recorded(mirror) == ["01", "02-set-aside-1"] and "not the last session" in mirror.file_note
 
     with_mirror(work)
@@ -314,6 +318,41 @@ def test_the_best_so_far_never_grows(tmp_path: Path, monkeypatch: pytest.MonkeyP
     limits = {"minutes": 5.0, "spells": 1, "top": "either"}
     calls.choices(place, limits, progress=lambda kind, stage, best: said.append(best))
     assert said == ["22 nm", "18 nm", "18 nm", "18 nm"]
+
+
+def test_other_answers_are_kept_and_what_was_found_with_the_ones_before_is_not(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        mirror.rounds("rounds")[0].cells = [READ[0], *[""] * 4]
+        mirror.surfaces, mirror.search.found = {"rounds": {"rms": "1 nm"}}, [NOTHING]
+        given, made_from = given_in(open_folder(mirror.path))
+        told: list[str] = []
+        mirror.changed.subscribe(lambda topic, by: told.append(topic))
+        await mirror.change_answers({**given, "thickness": "31 mm"}, made_from)
+        assert mirror.bench is not None and mirror.bench.mirror.thickness == 0.031
+        assert not mirror.surfaces and not mirror.search.found and told[-1] == "answers"
+        assert mirror.rounds("rounds")[0].cells[0] == READ[0]
+        with pytest.raises(InputError, match="changed by another program"):
+            await mirror.change_answers({**given, "thickness": "32 mm"}, made_from)
+
+    with_mirror(work)
+
+
+def test_a_second_mirror_has_a_name_and_none_is_missed(with_mirror: Any, tmp_path: Path) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        for name in ("my-mirror", "my-mirror-2"):
+            (tmp_path / name).mkdir()
+        room = Room(tmp_path, mirror.desk)
+        with Client(ui.page("/nowhere")) as client:
+            form = MirrorAnswers(room)
+            form.show()
+        assert form.answers["name"] == "my-mirror-3"
+        form.answers |= {"diameter": "8", "focal_ratio": "6", "name": " "}
+        form.result.refresh()
+        await asyncio.sleep(0.01)
+        words = [one.content for one in client.elements.values() if isinstance(one, ui.html)]
+        assert "Still to be answered: name of the folder." in words
+
+    with_mirror(work)
 
 
 def test_afterwards_names_the_benchs_temperature_and_when_the_glass_is_cool(with_mirror: Any) -> None:

@@ -179,9 +179,9 @@ def test_a_record_is_corrected_set_aside_and_brought_back(served: Served, screen
 
 def _recorded(place: Path) -> None:
     """A first session, recorded as a command does."""
-    from wearsim.page import calls
+    from wearsim.learn import typed_records
 
-    calls.keep_session(place, TAKEN, [4.0, 5.0], [list(AFTER)], "moving", {})
+    typed_records.keep_session(place, TAKEN, [4.0, 5.0], [list(AFTER)], "moving", {})
 
 
 def test_a_search_is_stopped_and_no_other(served: Served, screens: Any) -> None:
@@ -265,7 +265,7 @@ def test_random_taps_break_nothing(served: Served, screens: Any) -> None:
     kept = json.dumps({"rounds": [], "after": [], "work": None, "limits": FEW})
     (place / "page.json").write_text(kept, encoding="utf-8")
     chance, screen = random.Random(20261130), screens(served, 700, 900)
-    page, steps = screen.page, ("readings", "next", "barrel", "after", "past", "print")
+    page, steps = screen.page, ("readings", "next", "barrel", "after", "past", "print", "answers")
     failed = pytest.importorskip("playwright.sync_api").Error
     for tap in range(RANDOM_TAPS):
         if tap % 25 == 0:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from copy import deepcopy
 from pathlib import Path
 from typing import Any
@@ -119,9 +120,14 @@ def _changed(text: str, file: Path, before: Rows, after: Rows) -> str:
             wanted.setdefault(name, {}).pop(key, None)
             if new is not None:
                 wanted[name][key] = parse_toml(f"{key} = {new[1]}", None)[key]
-    if {name: one for name, one in parse_toml(text, file).items() if one} != {k: v for k, v in wanted.items() if v}:
-        raise InputError(OTHERWISE, file=file, expected="changes in the file itself")
-    return text
+    with suppress(InputError):
+        if _filled(parse_toml(text, file)) == _filled(wanted):
+            return text
+    raise InputError(OTHERWISE, file=file, expected="changes in the file itself")
+
+
+def _filled(table: dict[str, Any]) -> dict[str, Any]:
+    return {name: one for name, one in table.items() if one}
 
 
 _Row = tuple[str, str, str]

@@ -92,6 +92,11 @@ class Draft:
         """Begin this work, in the place of whatever was under way."""
         self.work, self.after, self.conditions = work, [], {}
 
+    @property
+    def is_read(self) -> bool:
+        """Whether there is a reading that counts, before or after the work."""
+        return bool(self.counted("rounds") or self.counted("after"))
+
     def rows(self, which: str) -> list[list[str]]:
         """Cells of the rounds that count, of "rounds" or of "after": read in every window and not struck out."""
         return [one.cells for one in getattr(self, which) if one.is_whole and not one.struck]

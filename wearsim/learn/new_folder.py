@@ -16,7 +16,7 @@ from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.personal_units import room_temperature, temperature_words, value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
 from wearsim.bench.units import in_units_of, length_unit, mass_unit
-from wearsim.errors import InputError
+from wearsim.errors import CouldNotError, InputError
 from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 
 COLUMNS, INDENT = 80, "    "
@@ -173,6 +173,19 @@ QUESTIONS = (
 )  # fmt: skip
 
 
+NEEDED = ("diameter", "focal_ratio", "thickness", "glass")
+"""Questions that are asked at once where all are seen together; the rest can stay at their defaults."""
+OFTEN_WRONG = ("lap_mass", "temperature")
+"""Those asked first among the rest: their defaults are most often wrong (judgement)."""
+
+
+def questions_on_a_sheet() -> tuple[list[Question], list[Question]]:
+    """Those that are asked at once, and the rest, in the order in which they are asked."""
+    needed = [question for question in QUESTIONS if question.key in NEEDED]
+    rest = [question for question in QUESTIONS if question.key not in NEEDED]
+    return needed, sorted(rest, key=lambda question: question.key not in OFTEN_WRONG)
+
+
 def given_answers(texts: Mapping[str, str]) -> dict[str, str]:
     """Answers by their questions' keys, with the unit of plain numbers ("unit": "in" or "mm") written out.
 
@@ -184,6 +197,28 @@ def given_answers(texts: Mapping[str, str]) -> dict[str, str]:
         for question in QUESTIONS
         if texts.get(question.key)
     }
+
+
+def typed_answers(texts: Mapping[str, str]) -> dict[str, Any]:
+    """All that was typed of a mirror whose folder has a name: :func:`given_answers` and the unit of heights.
+
+    Raises
+    ------
+    CouldNotError
+        Where an answer is still missing, or the name.
+    """
+    given = given_answers(texts)
+    missing = [question.words.lower() for question in QUESTIONS if not question.usual and question.key not in given]
+    missing += [] if texts.get("name", "").strip() else ["name of the folder"]
+    if missing:
+        raise CouldNotError(f"still to be answered: {', '.join(missing)}")
+    return {**given, "surface_unit": texts.get("surface_unit") or None}
+
+
+def defaults_said(bench: Bench) -> list[str]:
+    """What was left to defaults, a sentence or two each."""
+    words = ((used.key.replace(".", ", ").replace("_", " "), used) for used in bench.defaults_used)
+    return [f"{name}: {used.value}. {used.why[:1].upper()}{used.why[1:]}." for name, used in words]
 
 
 @dataclass(frozen=True, eq=False)

@@ -131,7 +131,7 @@ class ChoicesView:
         })  # fmt: skip
 
     def _change(self, choice: dict[str, Any]) -> None:
-        self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
+        self.mirror.draft.own = [dict(spell) for spell in choice["own"]]
         self.mirror.tell("own")
         parts.scroll_to("own-programme")
 

@@ -14,6 +14,7 @@ from nicegui import Event, background_tasks
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.learn import typed_records
 from wearsim.learn.barrel_work import BEAT, Work
 from wearsim.learn.bench_answers import change_answers
 from wearsim.learn.draft import FILE, Draft, Round
@@ -157,7 +158,7 @@ class LiveMirror:
     async def take_windows(self, text: str) -> None:
         """The windows of one's own mask into the folder's sheet; WearsimError where that cannot be."""
         async with self._writing:
-            if self.draft.counted("rounds") or self.draft.counted("after"):
+            if self.draft.is_read:
                 raise InputError("there are readings taken with other windows; strike out and delete those rows first")
             write_windows(open_folder(self.path), text)
             self.surfaces = {}
@@ -265,7 +266,7 @@ class LiveMirror:
                 work.number = len(open_folder(self.path).sessions) + 1
                 # killed from here on, it is known what was recorded
                 await asyncio.to_thread(self.save, self.draft.text)
-                session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
+                session: dict[str, Any] = await asyncio.to_thread(typed_records.keep_session, self.path, *done)
             except WearsimError:
                 work.number = 0
                 raise
@@ -290,8 +291,7 @@ class LiveMirror:
     async def change_answers(self, given: dict[str, Any], made_from: str) -> None:
         """Other answers into the mirror's bench; WearsimError where they cannot be kept."""
         async with self._recording, self._writing:
-            is_read = bool(self.draft.counted("rounds") or self.draft.counted("after"))
-            await asyncio.to_thread(change_answers, self.path, given, made_from, is_read)
+            await asyncio.to_thread(change_answers, self.path, given, made_from, self.draft.is_read)
         self._forget_what_was_found()
         self.read_folder()
         self.tell("answers")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from nicegui import Event, context, ui
 
@@ -12,20 +12,15 @@ from wearsim.bench.units import counted, length_unit
 from wearsim.errors import CouldNotError, WearsimError
 from wearsim.learn.bench_answers import given_in
 from wearsim.learn.mirror_folder import BENCH, open_folder
-from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
-from wearsim.learn.record import create_folder, folder_name
+from wearsim.learn.new_folder import Question, questions_on_a_sheet, typed_answers
+from wearsim.learn.record import create_folder, folder_name, free_folder_name
 from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
-from wearsim.show.text import sentence, upper
+from wearsim.show.text import sentence
 
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
-
-NEEDED = ("diameter", "focal_ratio", "thickness", "glass")
-"""Questions that are asked at once; the rest can stay at their defaults."""
-FIRST = ("lap_mass", "temperature")
-"""Questions asked first among the rest: their defaults are most often wrong (judgement)."""
 
 
 def mirrors_view(room: Room) -> None:
@@ -75,10 +70,7 @@ class MirrorAnswers:
             given, self.made_from = given_in(open_folder(mirror.path))
             self.answers, self.typed = {"unit": length_unit(mirror.bench).name, **given}, Event()
         self.answers.setdefault("unit", "in")
-        names = ("my-mirror", *(f"my-mirror-{number}" for number in range(2, 100)))
-        free = next((name for name in names if not (room.folder / name).exists()), "")
-        if not self.answers.get("name"):
-            self.answers["name"] = free
+        self.answers["name"] = self.answers.get("name") or free_folder_name(room.folder)
 
     def show(self) -> None:
         """The questions on one sheet: going back is looking up."""
@@ -97,11 +89,11 @@ class MirrorAnswers:
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _questions(self) -> None:
-        rest = sorted((q for q in QUESTIONS if q.key not in NEEDED), key=lambda q: q.key not in FIRST)
-        for question in QUESTIONS:
-            if question not in rest:
-                self._ask(question)
-        parts.says(f"That is enough to start. The rest have defaults; {parts.CHANGE.lower()} later.", "strong")
+        needed, rest = questions_on_a_sheet()
+        for question in needed:
+            self._ask(question)
+        if self.mirror is None:
+            parts.says("That is enough to start. The rest have defaults; all answers can be changed later.", "strong")
         with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
             for question in rest:
                 self._ask(question)
@@ -125,7 +117,7 @@ class MirrorAnswers:
     def result(self) -> None:
         """What would be made of the answers, or what is still to be answered."""
         try:
-            made = calls.fresh(self._given())
+            made = calls.fresh(typed_answers(self.answers))
         except WearsimError as error:
             parts.says(sentence(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
@@ -135,29 +127,19 @@ class MirrorAnswers:
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         if self.mirror is not None:
-            parts.says("Everything else in bench.toml stays as it is.")
-            if self.mirror.sessions:
-                parts.says("What your sessions have shown is worked out again from these answers.", "strong")
+            again = " Your sessions are learned from again with these answers." if self.mirror.sessions else ""
+            parts.says(f"Everything else in bench.toml stays as it is.{again}")
             return
         parts.says(f"A readings sheet for a mask with {made['windows']} windows is included. {made['waiting']}")
         with parts.fold("All other values used, and why"):
-            for key, value, source in made["defaults"]:
-                words = key.replace(".", ", ").replace("_", " ")
-                parts.says(f"{words}: {value}. {upper(source)}.", "quiet")
+            for line in made["defaults"]:
+                parts.says(line, "quiet")
             parts.says("All of them are in bench.toml in the folder, and can be changed there.")
-
-    def _given(self) -> dict[str, Any]:
-        given = given_answers(self.answers)
-        missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
-        missing += ["name of the folder"] * (not self.answers["name"].strip())
-        if missing:
-            raise CouldNotError(f"still to be answered: {', '.join(missing)}")
-        return {**given, "surface_unit": self.answers.get("surface_unit") or None}
 
     def _make(self) -> None:
         """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""
         try:
-            files = calls.fresh(self._given())["files"]
+            files = calls.fresh(typed_answers(self.answers))["files"]
             name = folder_name(self.answers["name"])
             bench = files.pop(BENCH)
             create_folder(self.room.folder / name, bench, files)
@@ -170,7 +152,7 @@ class MirrorAnswers:
         assert self.mirror is not None
         client = context.client
         try:
-            await self.mirror.change_answers(self._given(), self.made_from)
+            await self.mirror.change_answers(typed_answers(self.answers), self.made_from)
         except WearsimError as error:
             return parts.refuse(error, client=client)
         with client:

@@ -9,6 +9,7 @@ from html import escape
 from nicegui import ui
 
 from wearsim.errors import WearsimError
+from wearsim.learn import typed_records
 from wearsim.learn.draft import Round
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -74,8 +75,7 @@ class ReadingsView:
         self.mirror.readings_changed(self.which)
 
     def _how(self) -> None:
-        if not self.mirror.is_practice:
-            ui.link(parts.CHANGE, parts.address_of(self.mirror, "answers"))
+        ui.link(parts.CHANGE, parts.address_of(self.mirror, "answers"))
         parts.says(f"Knife in {self.units} where each window darkens evenly; larger is farther off; any zero will do.")
         parts.says("Enter goes to the next window, and from the last one to another row.")
         parts.says("One row of readings is enough for a first look; three make it surer.", "strong")
@@ -111,11 +111,10 @@ class ReadingsView:
             for place, one in enumerate(rounds):
                 words = f"Row {place + 1}{', struck out' if one.struck else ''}"
                 parts.button(words, partial(self._to, one), aria_pressed=str(one is self.round).lower())
-            shown = self.round
-            words = "Count this row again" if shown.struck else "Strike this row out"
-            parts.button(words, partial(self._strike, shown, not shown.struck), "slight")
-            if shown.struck:
-                parts.button("Delete this row", partial(self._clear, shown), "slight")
+            words = "Count this row again" if self.round.struck else "Strike this row out"
+            parts.button(words, partial(self._strike, self.round, not self.round.struck), "slight")
+            if self.round.struck:
+                parts.button("Delete this row", partial(self._clear, self.round), "slight")
 
     def _to(self, one: Round) -> None:
         self.round = one
@@ -170,9 +169,8 @@ class ReadingsView:
                     self._field(one, zone, f"{zone + 1}: {name} {self.unit}")
                     self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
-        more = parts.button("Another row", self._another, often=True)
         is_few = sum(not row.struck for row in self.mirror.rounds(self.which)) < ENOUGH
-        more.classes("another-row" if is_few else "")
+        parts.button("Another row", self._another, often=True).classes("another-row" if is_few else "")
         self.begins = False
         self._mark()
 
@@ -245,7 +243,7 @@ class ReadingsView:
     async def _correct(self) -> None:
         mirror = self.mirror
         given = (len(mirror.sessions), mirror.draft.rows("rounds"), mirror.draft.source)
-        await mirror.correct(calls.correct_readings, *given)
+        await mirror.correct(typed_records.correct_readings, *given)
 
     async def _shadows(self) -> None:
         sheet, draft = self.mirror.sheet, self.mirror.draft

@@ -139,10 +139,13 @@ def _add_pages(room: Room) -> None:
         with frame(titles[step], room.look, mirror, step):
             if mirror.fault:
                 says(f"This folder cannot be used: {mirror.fault}", "mark")
-            else:
+                return
+            try:
                 views[step](mirror).show()
-                if step == "barrel":
-                    tablet_code(mirror, room)
+            except WearsimError as error:  # a bench of which no questions can be asked
+                says(str(error), "mark")
+            if step == "barrel":
+                tablet_code(mirror, room)
 
 
 def _add_prints(app: FastAPI, room: Room) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import spell_shares
 from wearsim.bench.units import counted
 from wearsim.decide.choice import ANY_STROKE, PROPOSED, TRIAL
 from wearsim.decide.proposal import Proposal
@@ -55,7 +56,7 @@ def predicted_words(bench: Bench, known: dict[str, Any], programme: Programme, o
         "before": numbers_before(outcome).height("surface_rms", unit_for(outcome)),
         "strehl": numbers_after(outcome).text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
         "first": pressing_words(bench, programme, pressings, by_clock=True) if programme.spells else "",
-        "pressing": pressing,
+        "pressing": pressing, "own": [spell_shares(spell, bench.mirror.diameter) for spell in programme.spells],
         "picture": data_address(profiles_figure(bench, outcome)), "edge_now": edge_already(outcome),
         "warnings": [one for one in outcome.warnings if not (one.startswith(EDGE_AT_WORST) and edge_already(outcome))],
     }  # fmt: skip
