@@ -56,7 +56,7 @@ def test_a_card_warns_of_the_edge_only_where_the_programme_changes_it(
     turned = _of_edge(outcome, before, after, WARNED, "spell 1: near tipping")
     words = predicted_words(bench, known, PROGRAMME, turned)
     assert words["warnings"] == [*([] if is_so_already else [WARNED]), "spell 1: near tipping"]
-    assert ("may already be turned up by 115 nm" in words["edge_now"]) == is_so_already
+    assert ("the edge may be turned up by 115 nm" in words["edge_now"]) == is_so_already
 
 
 def test_nothing_is_said_of_an_edge_that_nothing_warns_of(outcome: Outcome) -> None:

@@ -87,7 +87,7 @@ class ChoicesView:
         if able:
             parts.heading("The choices")
             for edge in dict.fromkeys(choice["edge_now"] for choice in able):
-                parts.says(f"{edge} The choices change that little, unless one says so." if edge else "", "strong")
+                parts.says(f"{edge} Where a choice changes that, its card says so." if edge else "", "strong")
             parts.table(COLUMNS, choice_rows(able, found[0]))
             parts.says(NOTE)
             with parts.group("cards"):

@@ -141,8 +141,7 @@ class MirrorAnswers:
         try:
             files = calls.fresh(typed_answers(self.answers))["files"]
             name = folder_name(self.answers["name"])
-            bench = files.pop(BENCH)
-            create_folder(self.room.folder / name, bench, files)
+            create_folder(self.room.folder / name, files.pop(BENCH), files)
         except WearsimError as error:
             return parts.refuse(error)
         self.room.new_answers.clear()

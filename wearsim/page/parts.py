@@ -132,6 +132,7 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
         if mirror is not None:
             ui.link(mirror.name, address_of(mirror, "answers")).classes("name").props(f'title="{CHANGE}"')
             says(mirror.title, "quiet")
+            ui.link(CHANGE, address_of(mirror, "answers")).classes("quiet")
             follow(mirror, {"answers"}, ui.navigate.reload, others_only=True)
         with ui.element("div").classes("end"):
             looked = button(look["name"], turn, "slight")

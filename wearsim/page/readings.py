@@ -75,7 +75,6 @@ class ReadingsView:
         self.mirror.readings_changed(self.which)
 
     def _how(self) -> None:
-        ui.link(parts.CHANGE, parts.address_of(self.mirror, "answers"))
         parts.says(f"Knife in {self.units} where each window darkens evenly; larger is farther off; any zero will do.")
         parts.says("Enter goes to the next window, and from the last one to another row.")
         parts.says("One row of readings is enough for a first look; three make it surer.", "strong")

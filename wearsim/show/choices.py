@@ -71,8 +71,8 @@ def edge_already(outcome: Outcome) -> str:
         was, becomes = (abs(float(ends[end])) for ends in (before["edge_roll"], outcome.band.edge_roll))
         is_warned = any(one.startswith(f"{EDGE_AT_WORST} the edge ends up turned {way}") for one in outcome.warnings)
         if is_warned and becomes <= EDGE_WORSE * was:
-            now = unit_for(outcome).text(abs(outcome.numbers_before.edge_roll))
-            return f"The edge, by the readings {now}, may already be turned {way} by {unit_for(outcome).text(was)}."
+            high, now = unit_for(outcome), outcome.numbers_before.edge_roll
+            return f"Edge roll now: {high.text(now)} by the readings; the edge may be turned {way} by {high.text(was)}."
     return ""
 
 
@@ -97,7 +97,9 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
 def why_not(name: str, bench: Bench, programme: Programme) -> str:
     """Why strokes that are not common are not what is proposed, though less error is expected of them."""
     found = [why for spell in programme.spells if name == ANY_STROKE and (why := why_uncommon(spell, bench))]
-    return f"Not proposed: hard to keep up by hand. D is the mirror's diameter: {'; '.join(found)}." if found else ""
+    if not found:
+        return ""
+    return f"Not proposed, because it is hard to keep up by hand: {'; '.join(found)}. D is the mirror's diameter."
 
 
 def choice_rows(choices: Sequence[dict[str, Any]], best: dict[str, Any]) -> list[dict[str, str]]:
