@@ -377,7 +377,7 @@ def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(mon
     case = next(one for one in CASES if one.name.startswith("zones"))
     bench = case.bench(spread=True)
     done = ws.propose(bench, start=case.start(bench), minutes=90.0, draws=0)
-    assert not done.programme.spells and "The short trial below, recorded" in done.reason
+    assert not done.programme.spells and "The short trial, recorded" in done.reason
     (trial,) = done.choices
     (spell,) = trial.candidate.plan
     assert (trial.name, spell.stroke.kind) == (TRIAL, "one-third") and spell.minutes in (search.SHORT, USUAL_SHORTEST)
@@ -392,7 +392,7 @@ def test_with_a_small_lap_the_trial_is_a_straight_stroke_of_half_its_size_and_no
     bench = case.bench(spread=True)
     limits = replace(usual_limits(minutes=10.0), beyond=False)
     done = ws.propose(bench, start=case.start(bench), limits=limits, draws=0)
-    assert not done.programme.spells and "The short trial below, recorded" in done.reason
+    assert not done.programme.spells and "The short trial, recorded" in done.reason
     (spell,) = next(one for one in done.choices if one.name == TRIAL).candidate.plan
     assert (spell.stroke.on_top, spell.stroke.kind) == ("tool", "straight")
     assert spell.stroke.length == pytest.approx(0.25, abs=0.03)

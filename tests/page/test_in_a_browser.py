@@ -175,6 +175,12 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     assert not page.evaluate("document.querySelector('#beat-lamp').classList.contains('on')")
     screen.knuckle("Pause")
     page.wait_for_function(moving.format("true"))
+    shown = "document.querySelector('.barrel svg.stroke').getCurrentTime()"
+    page.wait_for_function(f"{shown} > 3")  # where it was, not at its beginning
+    stands = page.evaluate(shown)
+    screen.press("Turn sound on")
+    page.get_by_role("button", name="Turn sound off").wait_for()
+    page.wait_for_function(f"Math.abs({shown} - {stands}) < 0.2")
 
 
 TURNED = """[[spell]]
@@ -220,6 +226,8 @@ def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
     _assert_in_sight(page, height, *seen, "button:has-text('Skip this spell')")
     assert page.locator("figure svg").bounding_box()["height"] > 120
     page.get_by_text("First turn the mirror by 90").wait_for()
+    _assert_apart(page, "button:has-text('Start')", "button:has-text('Skip this spell')")
+    _assert_whole_menu(page, width)
 
 
 def _assert_in_sight(page: Any, height: int, *places: str) -> None:
@@ -231,6 +239,22 @@ def _assert_in_sight(page: Any, height: int, *places: str) -> None:
         across = min(one["x"] + one["width"], other["x"] + other["width"]) - max(one["x"], other["x"])
         down = min(one["y"] + one["height"], other["y"] + other["height"]) - max(one["y"], other["y"])
         assert across < 1 or down < 1, (one, other)
+
+
+def _assert_apart(page: Any, one: str, other: str) -> None:
+    """Too far for a slip of a wet thumb."""
+    first, second = (page.locator(place).first.bounding_box() for place in (one, other))
+    across, down = (
+        max(first[at], second[at]) - min(first[at] + first[size], second[at] + second[size])
+        for at, size in (("x", "width"), ("y", "height"))
+    )
+    assert max(across, down) >= 24, (first, second)
+
+
+def _assert_whole_menu(page: Any, width: int) -> None:
+    for link in page.locator("nav.steps a").all():
+        box = link.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= width, (link.inner_text(), box)
 
 
 def test_a_mask_of_ones_own_is_taken_and_a_wrong_one_refused_at_its_field(served: Served, screens: Any) -> None:
@@ -427,13 +451,46 @@ UNSPEAKABLE = """[...document.querySelectorAll('button[aria-label]')].map(one =>
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_stands_in_the_way_of_a_screen_reader(served: Served, screens: Any, scheme: str) -> None:
     screen, found = screens(served, 360, 740, color_scheme=scheme), []
-    for path in ("/", "/new", *(f"/mirror/first/{step}" for step in STEPS)):
+    for path in ("/", "/new", *(f"/mirror/first/{step}" for step in (*STEPS, "answers"))):
         page = screen.go(path)
         found += [(path, *one) for one in screen.obstacles()]
         found += [(path, *one) for one in page.evaluate(UNSPEAKABLE)]
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 360, (path, wide)
     assert found == []
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_a_mirrors_answers_are_changed_where_they_were_given(served: Served, screens: Any, width: int) -> None:
+    place, screen = new_mirror(served.folder / f"changed {width}"), screens(served, width, 740)
+    page = screen.go("/")
+    screen.press(f"Change the mirror's answers: changed {width}")
+    thickness = page.get_by_label("Thickness at the edge")
+    thickness.wait_for()
+    screen.ready()
+    assert page.get_by_label("Diameter of the mirror").input_value() == "200 mm"
+    assert page.get_by_label("Name of the folder").count() == 0
+    thickness.fill("31")
+    page.get_by_text("Everything else in bench.toml stays as it is.").wait_for()
+    page.get_by_text("more questions, if you like").click()
+    page.get_by_label("Temperature of the room").fill("18")
+    screen.press("Save these answers")
+    page.locator(".window input").first.wait_for()
+    bench = (place / "bench.toml").read_text()
+    assert 'thickness = "31 mm"' in bench and 'temperature = "18 degC"' in bench
+    page.get_by_role("link", name=f"changed {width}").click()
+    page.wait_for_function("document.querySelector('[aria-label=\"Thickness at the edge\"]')?.value === '31 mm'")
+    (place / "bench.toml").write_text(bench + "\n# mine\n", encoding="utf-8")
+    screen.press("Save these answers")
+    page.get_by_text(re.compile("hanged by another program")).first.wait_for()
+    assert (place / "bench.toml").read_text().endswith("# mine\n")
+
+
+def test_a_bench_of_several_laps_is_changed_in_its_file(served: Served, screens: Any) -> None:
+    place = new_mirror(served.folder / "laps")
+    bench = (place / "bench.toml").read_text()
+    (place / "bench.toml").write_text(bench.replace("[lap]", "[[lap]]"), encoding="utf-8")
+    screens(served).go("/mirror/laps/answers").get_by_text("there are several laps").wait_for()
 
 
 def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -14,11 +15,18 @@ from nicegui import Client, ui
 
 from tests.page.conftest import READ, TAKEN, new_mirror
 from wearsim.errors import InputError
+from wearsim.learn import typed_records
+from wearsim.learn.bench_answers import given_in
 from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
-from wearsim.page import calls
+from wearsim.page import calls, live_mirror
+from wearsim.page.afterwards import AfterwardsView
+from wearsim.page.choices import ChoicesView
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
+from wearsim.page.mirrors import MirrorAnswers
 from wearsim.page.parts import part
+from wearsim.page.readings import ReadingsView
+from wearsim.page.server import Room
 from wearsim.worker import Desk
 
 TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
@@ -139,7 +147,13 @@ def test_a_touch_at_the_barrel_is_for_what_stood_there(with_mirror: Any) -> None
         mirror.act("next_spell", work, shown)  # from a screen that had the first spell
         assert work.spell == 1 and work.ended is None
         mirror.act("back", work, work.standing)
-        assert work.spell == 0
+        assert work.spell == 0 and work.left == 240.0
+        work.done[0] = 90.0  # stopped by a slip
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("end", work, work.standing)
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("back", work, work.standing)
+        assert work.ended is None and work.left == 150.0
         mirror.begin_work(TAKEN_CHOICE)
         await asyncio.sleep(1.2 * BOUNCE)
         mirror.act("go", work, work.standing)
@@ -153,7 +167,7 @@ def test_a_session_is_set_aside_once_by_two(with_mirror: Any) -> None:
         for _ in range(2):
             _worked(mirror)
             await mirror.keep_session()
-        await asyncio.gather(*(mirror.correct(calls.set_aside, 2) for _ in range(2)))
+        await asyncio.gather(*(mirror.correct(typed_records.set_aside, 2) for _ in range(2)))
         assert _recorded(mirror) == ["01", "02-set-aside-1"] and "not the last session" in mirror.file_note
 
     with_mirror(work)
@@ -166,6 +180,70 @@ def test_a_round_that_is_gone_takes_no_reading_and_another_does_not_either(with_
         mirror.draft.rounds.remove(first)
         mirror.write_cell("rounds", first, 0, "1.2")
         assert [one.cells[0] for one in mirror.rounds("rounds")] == [""]
+
+    with_mirror(work)
+
+
+FOUR = "10-40, 42-60, 62-80, 82-96"
+"""Windows of another mask [mm]."""
+
+
+def test_a_view_of_another_mask_hears_of_no_readings(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        client = Client(ui.page("/nowhere"))
+        with client:
+            left = ReadingsView(mirror)
+            left.show()
+        await mirror.take_windows(FOUR)
+        mirror.draft.rounds = [Round(list(READ[:4])), Round(list(READ[:4]))]
+        with client:
+            left._new_surface()  # it is kept for some seconds after its browser has left
+            left._new_rounds()
+            present = ReadingsView(mirror)
+            present.show()
+        present._new_surface()
+        assert [len(left.names), len(present.names)] == [5, 4]
+        assert present.beneath[3].content == f"other rows: {READ[3]}"
+
+    with_mirror(work)
+
+
+def test_a_row_after_the_work_has_the_windows_of_the_mask(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        with pytest.raises(InputError, match="readings taken with other windows"):
+            await mirror.take_windows(FOUR)
+        mirror.draft.after = []
+        assert len(mirror.rounds("after")[0].cells) == 5
+        await mirror.take_windows(FOUR)
+        assert [len(mirror.rounds(which)[0].cells) for which in ("rounds", "after")] == [4, 4]
+
+    with_mirror(work)
+
+
+def test_half_a_number_is_not_worked(with_mirror: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        sheet = mirror.path / "readings.toml"
+        blank = sheet.read_text(encoding="utf-8")
+        monkeypatch.setattr(live_mirror, "THINKING", 3600.0)
+        for zone, text in enumerate((*READ[:4], "1.7")):
+            mirror.write_cell("rounds", mirror.rounds("rounds")[0], zone, text)
+        await asyncio.sleep(5.0 * SETTLED)
+        assert not mirror.surfaces and sheet.read_text(encoding="utf-8") == blank
+        mirror.write_cell("rounds", mirror.rounds("rounds")[0], 4, READ[4])
+        mirror.typing_ended()
+        for _ in range(300):
+            if mirror.surfaces:
+                break
+            await asyncio.sleep(0.1)
+        assert f"{READ[3]}, {READ[4]}]" in sheet.read_text(encoding="utf-8")
+        monkeypatch.setattr(live_mirror, "THINKING", SETTLED)
+        mirror.write_cell("rounds", mirror.rounds("rounds")[0], 4, "1.79")  # the field is not left
+        for _ in range(300):
+            if f"{READ[3]}, 1.79]" in sheet.read_text(encoding="utf-8"):
+                return
+            await asyncio.sleep(0.1)
+        raise AssertionError("what was typed was never worked")
 
     with_mirror(work)
 
@@ -240,6 +318,94 @@ def test_the_best_so_far_never_grows(tmp_path: Path, monkeypatch: pytest.MonkeyP
     limits = {"minutes": 5.0, "spells": 1, "top": "either"}
     calls.choices(place, limits, progress=lambda kind, stage, best: said.append(best))
     assert said == ["22 nm", "18 nm", "18 nm", "18 nm"]
+
+
+def test_other_answers_are_kept_and_what_was_found_with_the_ones_before_is_not(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        mirror.rounds("rounds")[0].cells = [READ[0], *[""] * 4]
+        mirror.surfaces, mirror.search.found = {"rounds": {"rms": "1 nm"}}, [NOTHING]
+        given, made_from = given_in(open_folder(mirror.path))
+        told: list[str] = []
+        mirror.changed.subscribe(lambda topic, by: told.append(topic))
+        await mirror.change_answers({**given, "thickness": "31 mm"}, made_from)
+        assert mirror.bench is not None and mirror.bench.mirror.thickness == 0.031
+        assert not mirror.surfaces and not mirror.search.found and told[-1] == "answers"
+        assert mirror.rounds("rounds")[0].cells[0] == READ[0]
+        with pytest.raises(InputError, match="changed by another program"):
+            await mirror.change_answers({**given, "thickness": "32 mm"}, made_from)
+
+    with_mirror(work)
+
+
+def test_a_second_mirror_has_a_name_and_none_is_missed(with_mirror: Any, tmp_path: Path) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        for name in ("my-mirror", "my-mirror-2"):
+            (tmp_path / name).mkdir()
+        room = Room(tmp_path, mirror.desk)
+        with Client(ui.page("/nowhere")) as client:
+            form = MirrorAnswers(room)
+            form.show()
+        assert form.answers["name"] == "my-mirror-3"
+        form.answers |= {"diameter": "8", "focal_ratio": "6", "name": " "}
+        form.result.refresh()
+        await asyncio.sleep(0.01)
+        words = [one.content for one in client.elements.values() if isinstance(one, ui.html)]
+        assert "Still to be answered: name of the folder." in words
+
+    with_mirror(work)
+
+
+def test_afterwards_names_the_benchs_temperature_and_when_the_glass_is_cool(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        bench = (mirror.path / "bench.toml").read_text(encoding="utf-8")
+        (mirror.path / "bench.toml").write_text(f"{bench}\n".replace("[wear]", '[wear]\ntemperature = "63 degF"'))
+        _worked(mirror)
+        mirror.read_folder()
+        client = Client(ui.page("/nowhere"))
+        with client:
+            view = AfterwardsView(mirror)
+            view.show()
+        assert view.fields["temperature"].props["hint"] == "Only if it was not 63 F, as the bench says."
+        assert re.fullmatch(r"Test in about \d(\.5)? h, at \d\d:\d\d", view.left.content)
+        words = [one.content for one in client.elements.values() if isinstance(one, ui.html)]
+        assert "Tool on top, cold pressing; 5 min planned" in words
+
+    with_mirror(work)
+
+
+NOTHING: dict[str, Any] = {
+    "name": "Proposed", "title": "Nothing proposed", "is_next": False, "spells": [], "reason": "No stroke helps.",
+    "why_not": "", "edge_now": "", "warnings": [], "text": "", "plot": "", "before": "80 nm", "stopped": "80 nm",
+}  # fmt: skip
+"""What is found where nothing is proposed, and then the short trial and another choice."""
+SPELL = {"minutes": 2.0, "title": "tool on top, one-third", "sizes": "3.33 in long", "moving": ""}
+OTHER = {
+    **NOTHING, "name": "Uncommon strokes", "title": "Uncommon strokes", "spells": [SPELL], "reason": "",
+    "why_not": "Not proposed: hard to keep up by hand.", "edge_now": "The edge may already be turned up.", "work": "",
+    "after": "", "expected": "", "edge": "", "strehl": "", "minutes": 2.0, "picture": "", "programme": TAKEN,
+}  # fmt: skip
+TRIAL = {**OTHER, "name": "Short trial", "title": "Next: a short trial of 2 minutes", "is_next": True, "why_not": ""}
+
+
+def test_what_is_next_comes_first_and_alone_has_the_strong_button(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        for found, titles, said in (
+            ([NOTHING], ["Nothing proposed"], 0),
+            ([NOTHING, TRIAL, OTHER], ["Next: a short trial of 2 minutes", "The choices", "Uncommon strokes"], 1),
+        ):
+            mirror.search.found = found
+            client = Client(ui.page("/nowhere"))
+            with client:
+                ChoicesView(mirror).choices()
+            shown = list(client.elements.values())
+            words = [one.content for one in shown if isinstance(one, ui.html)]
+            assert [one for one in words if one in titles] == titles
+            assert words.count("No stroke helps.") == 1 and words.count(OTHER["why_not"]) == said
+            assert sum(one.startswith("The edge may already be turned up.") for one in words) == said
+            takes = [one for one in shown if isinstance(one, ui.button) and one.text.startswith("Take this")]
+            assert ["main" in one.classes for one in takes] == [True, False][: 2 * said]
+
+    with_mirror(work)
 
 
 class Shown:

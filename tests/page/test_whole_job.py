@@ -17,8 +17,9 @@ from urllib.parse import quote
 
 import pytest
 
-from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, read_mirror
+from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
 from wearsim.page.live_mirror import BOUNCE
+from wearsim.show.choices import COLUMNS
 
 pytestmark = pytest.mark.slow
 LONG = 600_000
@@ -94,13 +95,16 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     assert "0.81" in (place / "readings.toml").read_text()
     kept_draft(place, lambda kept: kept["limits"] == FEW)
     assert width > 1000 or screen.obstacles() == []
+    for head in list(COLUMNS.values())[1:]:
+        cell = page.locator(f"td[data-head='{head}']").last.bounding_box()
+        assert cell["x"] >= 0 and cell["x"] + cell["width"] <= width, (head, cell)
     screen.reload()
     page.get_by_role("button", name=TAKE).first.click()
     _work(screen, place)
     screen.press("Afterwards")
     page.get_by_role("button", name="As planned").wait_for()
     screen.ready()
-    page.get_by_text(re.compile(r"^Test in \d+(\.\d)? (min|h)$")).wait_for()
+    page.get_by_text(re.compile(r"^Test in (\d+ min|about \d+(\.5)? h), at \d\d:\d\d$")).wait_for()
     card = page.request.get(screen.served.address(f"/print/{quote(name)}/card"))
     assert card.ok and card.body().startswith(b"%PDF")
     screen.press("As planned")
@@ -175,9 +179,9 @@ def test_a_record_is_corrected_set_aside_and_brought_back(served: Served, screen
 
 def _recorded(place: Path) -> None:
     """A first session, recorded as a command does."""
-    from wearsim.page import calls
+    from wearsim.learn import typed_records
 
-    calls.keep_session(place, TAKEN, [4.0, 5.0], [list(AFTER)], "moving", {})
+    typed_records.keep_session(place, TAKEN, [4.0, 5.0], [list(AFTER)], "moving", {})
 
 
 def test_a_search_is_stopped_and_no_other(served: Served, screens: Any) -> None:
@@ -261,16 +265,34 @@ def test_random_taps_break_nothing(served: Served, screens: Any) -> None:
     kept = json.dumps({"rounds": [], "after": [], "work": None, "limits": FEW})
     (place / "page.json").write_text(kept, encoding="utf-8")
     chance, screen = random.Random(20261130), screens(served, 700, 900)
-    page, steps = screen.page, ("readings", "next", "barrel", "after", "past", "print")
+    page, steps = screen.page, ("readings", "next", "barrel", "after", "past", "print", "answers")
     failed = pytest.importorskip("playwright.sync_api").Error
     for tap in range(RANDOM_TAPS):
         if tap % 25 == 0:
             elsewhere = chance.choice(["/", "/new"])
             screen.go(f"/mirror/tapped/{chance.choice(steps)}" if chance.random() < 0.8 else elsewhere)
+        if tap % 125 == 100:
+            _other_windows(served, screen, f"masked {tap}", chance)
         with suppress(failed):  # a tap on a link: the view is gone before it is answered
             page.evaluate(TAP, chance.random())
         page.wait_for_timeout(chance.choice((0, 5, 20)))
     screen.go("/mirror/tapped/readings").locator(".window input").first.wait_for()
+
+
+def _other_windows(served: Served, screen: Screen, name: str, chance: random.Random) -> None:
+    """Another mask for a new mirror, and rows read through it at once, while the view of the old one may still be kept."""
+    new_mirror(served.folder / name)
+    page = screen.go(f"/mirror/{quote(name)}/readings")
+    page.get_by_text("My mask has other windows").click()
+    page.get_by_label("My mask's windows").fill(chance.choice(("10-40, 42-60, 62-80, 82-96", "10-50, 52-75, 77-96")))
+    page.get_by_label("My mask's windows").press("Enter")
+    page.wait_for_function("document.querySelectorAll('.window input').length < 5")
+    screen.ready()
+    page.locator(".window input").first.click()
+    for number in OVERDONE * 2:
+        page.keyboard.type(number)
+        page.keyboard.press("Enter")
+    page.get_by_role("img", name=SURFACE).wait_for()
 
 
 TAP = """(chance) => {

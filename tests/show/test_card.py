@@ -232,7 +232,8 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     other_way = tuple(spell.model_copy(update={"on_top": "mirror"}) for spell in done.programme.spells)
     turned = ws.Programme(spells=other_way)
     words = pressing_words(bench, turned, {None: 1230.0}, by_clock=True)
-    assert "tool on top for the pressing only: about 21 min" in words and "this clock is recorded" in words
+    assert "tool on top for the pressing only: about 21 min" in words
+    assert "The minutes on this clock go into the record by themselves." in words and "as a spell" not in words
     round_one = bench.laps[0].model_copy(update={"start": "spherical"})
     alone = bench.model_copy(update={"laps": (round_one,)})
     said = card_content(alone, replace(done, pressings={}), None).before[1]

@@ -11,6 +11,7 @@ import pytest
 from tests.helpers.workbench import STEADY, make_bench, make_programme, make_spell
 from wearsim.bench.bench import Spread
 from wearsim.bench.hands import Hands
+from wearsim.bench.units import POUND, POUND_FORCE
 from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
 from wearsim.wear.bench_risks import round_give
 from wearsim.wear.outcome import Band
@@ -179,3 +180,19 @@ def test_channels_that_a_grid_cannot_resolve_are_named() -> None:
         assert said(said_of, "use --cells 100 or more") is is_named
     bare = bench.model_copy(update={"laps": (lap.model_copy(update={"facet_shape": "none", "channel": 0.006}),)})
     assert PlanarEngine(PlanarAccuracy(cells=64)).cautions(bare, programme) == ()
+
+
+def test_who_works_in_inches_reads_of_pounds_and_their_pressure() -> None:
+    from wearsim.show.outcome import outcome_text
+
+    bench, programme = make_bench(0.2, 2.4, glass=-1.0, thickness=0.03), make_programme(GENTLE)
+    done = predict(bench, programme, accuracy=QUICK, draws=0)
+    spotty = replace(done, spells=(replace(done.spells[0], peak_pressure=200.0 * POUND_FORCE / 0.0254**2),))
+    inches = replace(spotty, bench_text='[mirror]\ndiameter = "8 in"\n')
+    in_inches = bench.model_copy(update={"text": inches.bench_text})
+    assert said(warnings_for(in_inches, programme, inches), "largest pressure 200 psi")
+    assert "up to 200 psi" in mistrust(inches)[0] and "kPa" not in outcome_text(bench, programme, inches)
+    assert "psi" in outcome_text(bench, programme, inches) and "psi" not in outcome_text(bench, programme, spotty)
+    heavy = make_bench(0.5, 4.0, mass=12.0, thickness=0.08).model_copy(update={"text": inches.bench_text})
+    lines = warnings_for(heavy, make_programme(make_spell("one-third", "mirror", 5.0)), done)
+    assert said(lines, f"the mirror on top weighs {np.ceil(heavy.mirror.piece_mass / POUND):.0f} lb:")

@@ -143,6 +143,11 @@ def load_programme(path: str | Path, bench: Bench | None = None) -> Programme:
     return programme if bench is None else programme.check_on(bench)
 
 
+def programme_from_text(text: str, bench: Bench) -> Programme:
+    """A programme from its TOML, checked on a bench."""
+    return programme_from_table(parse_toml(text, None), text=text).check_on(bench)
+
+
 def programme_from_table(table: dict[str, Any], *, file: Path | None = None, text: str = "") -> Programme:
     """A programme from what its TOML holds; arguments and errors as for :func:`bench_from_table`."""
     check_keys(table, ("spell",), file)

@@ -400,6 +400,22 @@ def unit_of_text(text: str) -> LengthUnit:
     return INCHES if is_in_inches(str(written)) else MILLIMETRES
 
 
+def pressure_unit(text: str) -> tuple[str, float]:
+    """Name and size [Pa] of the unit for pressures that goes with the lengths of a bench's file (TOML)."""
+    return ("psi", POUND_FORCE / 0.0254**2) if unit_of_text(text) is INCHES else ("kPa", 1e3)
+
+
+def mass_unit(text: str) -> tuple[str, float]:
+    """The same for masses [kg]."""
+    return ("lb", POUND) if unit_of_text(text) is INCHES else ("kg", 1.0)
+
+
+def pressure_text(pressure: float, text: str) -> str:
+    """A pressure [Pa] in whole ones of that unit."""
+    name, size = pressure_unit(text)
+    return f"{pressure / size:.0f} {name}"
+
+
 def is_in_inches(text: str) -> bool:
     """Whether a length is written in inches or feet."""
     return bool(_INCHES.search(text))

@@ -27,8 +27,7 @@ NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
 WORTHWHILE = 0.05
 TRIAL = (
-    ". The short trial below, recorded, shows how fast glass wears and how stiff the pitch is, "
-    "even if it improves nothing"
+    ". The short trial, recorded, shows how fast glass wears and how stiff the pitch is, even if it improves nothing"
 )
 # A floor above this share of the start figure, and above this height, is bad. Judgements.
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9

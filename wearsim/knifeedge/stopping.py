@@ -225,6 +225,8 @@ def _reason(
         return f"{band}. The chance that it is already reached is {chance:.0%}; take more readings"
     mask = ""
     if mean.gain >= WORTH_A_MASK:
-        mask = f"; masking to {length(mean.best_radius * 2)} would put "
-        mask += f"{mean.gain:.2f} times the light in the core of the image"
+        mask = f". If the mirror were used as it is, masking to {length(mean.best_radius * 2)} would put "
+        mask += (
+            f"{mean.gain:.2f} times the light in the core of the image; work on it instead, and all of it stays in use"
+        )
     return f"not good enough yet: {band}{mask}"

@@ -92,6 +92,11 @@ class Draft:
         """Begin this work, in the place of whatever was under way."""
         self.work, self.after, self.conditions = work, [], {}
 
+    @property
+    def is_read(self) -> bool:
+        """Whether there is a reading that counts, before or after the work."""
+        return bool(self.counted("rounds") or self.counted("after"))
+
     def rows(self, which: str) -> list[list[str]]:
         """Cells of the rounds that count, of "rounds" or of "after": read in every window and not struck out."""
         return [one.cells for one in getattr(self, which) if one.is_whole and not one.struck]
@@ -101,9 +106,14 @@ class Draft:
         return [place for place, one in enumerate(getattr(self, which)) if one.is_begun and not one.struck]
 
     def take_over(self, sheet: Sheet) -> None:
-        """Rows of a file in place of those typed, except for what was never in a file; its source; what it is made from."""
+        """Rows of a file in place of those typed, except for what was never in a file; its source; what it is made from.
+
+        What was read through another number of windows is left out.
+        """
         unfinished = [one for one in self.rounds if one.struck or (one.is_begun and not one.is_whole)]
-        kept = [one for one in unfinished if len(one.cells) == sheet.windows]
+        kept, self.after = (
+            [one for one in rounds if len(one.cells) == sheet.windows] for rounds in (unfinished, self.after)
+        )
         self.rounds = [*(Round(list(row)) for row in sheet.rows), *kept]
         self.source, self.made_from = sheet.blank.source, sheet.digest
 

@@ -15,8 +15,8 @@ from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.personal_units import room_temperature, temperature_words, value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
-from wearsim.bench.units import POUND, in_units_of, length_unit
-from wearsim.errors import InputError
+from wearsim.bench.units import in_units_of, length_unit, mass_unit
+from wearsim.errors import CouldNotError, InputError
 from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 
 COLUMNS, INDENT = 80, "    "
@@ -173,6 +173,19 @@ QUESTIONS = (
 )  # fmt: skip
 
 
+NEEDED = ("diameter", "focal_ratio", "thickness", "glass")
+"""Questions that are asked at once where all are seen together; the rest can stay at their defaults."""
+OFTEN_WRONG = ("lap_mass", "temperature")
+"""Those asked first among the rest: their defaults are most often wrong (judgement)."""
+
+
+def questions_on_a_sheet() -> tuple[list[Question], list[Question]]:
+    """Those that are asked at once, and the rest, in the order in which they are asked."""
+    needed = [question for question in QUESTIONS if question.key in NEEDED]
+    rest = [question for question in QUESTIONS if question.key not in NEEDED]
+    return needed, sorted(rest, key=lambda question: question.key not in OFTEN_WRONG)
+
+
 def given_answers(texts: Mapping[str, str]) -> dict[str, str]:
     """Answers by their questions' keys, with the unit of plain numbers ("unit": "in" or "mm") written out.
 
@@ -184,6 +197,28 @@ def given_answers(texts: Mapping[str, str]) -> dict[str, str]:
         for question in QUESTIONS
         if texts.get(question.key)
     }
+
+
+def typed_answers(texts: Mapping[str, str]) -> dict[str, Any]:
+    """All that was typed of a mirror whose folder has a name: :func:`given_answers` and the unit of heights.
+
+    Raises
+    ------
+    CouldNotError
+        Where an answer is still missing, or the name.
+    """
+    given = given_answers(texts)
+    missing = [question.words.lower() for question in QUESTIONS if not question.usual and question.key not in given]
+    missing += [] if texts.get("name", "").strip() else ["name of the folder"]
+    if missing:
+        raise CouldNotError(f"still to be answered: {', '.join(missing)}")
+    return {**given, "surface_unit": texts.get("surface_unit") or None}
+
+
+def defaults_said(bench: Bench) -> list[str]:
+    """What was left to defaults, a sentence or two each."""
+    words = ((used.key.replace(".", ", ").replace("_", " "), used) for used in bench.defaults_used)
+    return [f"{name}: {used.value}. {used.why[:1].upper()}{used.why[1:]}." for name, used in words]
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,12 +257,17 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
         Where no bench can be made of the answers, or no mask of so many windows.
     """
     answers = answers.complete()
-    lines = _answered(answers)
+    lines = answered_rows(answers)
     bare = "\n".join(f"[{table}]\n" + "\n".join(f"{k} = {v}" for k, v, _ in rows) for table, rows in lines.items())
     table = parse_toml(bare, None)
     bench = bench_from_table({**table, "figure": {"conic": -1.0}}, text=bare)
     mask = _mask(bench, zones)
     return FreshFolder(bench, mask, _bench_text(answers, lines, bench), _readings_text(answers, mask))
+
+
+def answers_from(given: Mapping[str, Any]) -> Answers:
+    """Answers by their questions' keys as :class:`Answers`; the weight of the tool may be left open."""
+    return Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])})
 
 
 def with_weight(answers: Answers) -> Answers:
@@ -265,7 +305,8 @@ def taken_text(bench: Bench) -> str:
 
 def weight_words(bench: Bench, mass: float) -> str:
     """A mass [kg] in pounds where the bench is in inches, in kilograms elsewhere."""
-    return f"{mass / POUND:.3g} lb" if length_unit(bench).name == "in" else f"{mass:.3g} kg"
+    name, size = mass_unit(bench.text)
+    return f"{mass / size:.3g} {name}"
 
 
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:
@@ -318,7 +359,7 @@ def is_in_inches(text: str) -> bool:
 Rows = dict[str, list[tuple[str, str, str]]]
 
 
-def _answered(answers: Answers) -> Rows:
+def answered_rows(answers: Answers) -> Rows:
     """Key, TOML value and comment of every line that a person answered, by table."""
     curve = radius_of_curvature(answers.diameter, answers.focal_ratio)
     rows: Rows = {
@@ -390,12 +431,12 @@ def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
     ]
     for table in ("mirror", "lap", "hands", "wear", "spread", *(["light"] if "light" in rows else [])):
         lines += ["", f"[{table}]"]
-        lines += [_commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
+        lines += [commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
         lines += [_left_out(used, bench) for used in bench.defaults_used if used.key.startswith(f"{table}.")]
     lines += [
         "",
         "[figure]",
-        _commented(f"readings = {_quoted(READINGS)}", "the present figure: fill them in, then run wearsim reduce"),
+        commented(f"readings = {_quoted(READINGS)}", "the present figure: fill them in, then run wearsim reduce"),
     ]
     return "\n".join(lines) + "\n"
 
@@ -408,11 +449,11 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
         shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
     else:
         shown = f'"{value_in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
-    return _commented(f"# {key} = {shown}", used.why)
+    return commented(f"# {key} = {shown}", used.why)
 
 
-def _commented(line: str, comment: str) -> str:
-    """A line with its comment beside it, in lines that a terminal has room for."""
+def commented(line: str, comment: str) -> str:
+    """A line of a bench with its comment beside it, in lines that a terminal has room for."""
     first, then = f"{line:<32} # ", " " * 33 + "# "
     return textwrap.fill(
         comment, COLUMNS, initial_indent=first, subsequent_indent=then, break_on_hyphens=False, break_long_words=False

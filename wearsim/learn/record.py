@@ -28,7 +28,7 @@ from wearsim.learn.mirror_folder import (
     session_name,
 )
 from wearsim.learn.record_seal import sealed
-from wearsim.learn.whole_writes import hidden, install, open_to_write
+from wearsim.learn.whole_writes import free_name, hidden, install, open_to_write
 
 _NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
 
@@ -152,6 +152,11 @@ def folder_name(text: str) -> str:
     if not _NAME.match(name) or name.endswith("."):
         raise InputError("not a name", key="name", value=name, expected="letters, digits, spaces and -")
     return name
+
+
+def free_folder_name(place: Path, name: str = "my-mirror") -> str:
+    """A name for a folder that is not there yet: this one, or with a number behind it."""
+    return name if not (place / name).exists() else free_name(place, f"{name}-", 2).name
 
 
 def create_folder(path: str | Path, bench_text: str, files: dict[str, str], practice: str | None = None) -> Path:

@@ -105,9 +105,9 @@ def finish_replacements(folder: Path) -> dict[str, Path]:
     return kept
 
 
-def free_name(folder: Path, beginning: str) -> Path:
+def free_name(folder: Path, beginning: str, first: int = 1) -> Path:
     """The first name with a number behind it that a folder does not have yet."""
-    return next(place for number in count(1) if not (place := folder / f"{beginning}{number}").exists())
+    return next(place for number in count(first) if not (place := folder / f"{beginning}{number}").exists())
 
 
 def clear_stale(folder: Path) -> None:

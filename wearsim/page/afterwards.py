@@ -8,17 +8,19 @@ from functools import partial
 from nicegui import context, ui
 
 from wearsim.bench.materials import called, names
+from wearsim.bench.personal_units import temperature_words
 from wearsim.errors import WearsimError
 from wearsim.knifeedge.cooling import cooling
 from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.readings import ReadingsView
+from wearsim.show.notices import time_words
 from wearsim.show.text import upper
 
 LAPS = {"pressed": "pressed again", "spherical": "spherical"}
 TEXTS = {
-    "temperature": ("Temperature of the room", "Only if different from the bench's: 18 C, 65 F."),
+    "temperature": ("Temperature of the room", "Only if it was not {}, as the bench says."),
     "pressed": ("Pressed before spell 1", "For how many minutes. Filled in where you used the clock for it."),
     "notes": ("Notes", "Anything worth remembering."),
 }
@@ -30,7 +32,7 @@ class AfterwardsView:
     def __init__(self, mirror: LiveMirror) -> None:
         self.mirror = mirror
         assert mirror.bench is not None
-        glass = mirror.bench.mirror
+        glass, self.warmth = mirror.bench.mirror, temperature_words(mirror.bench.wear.temperature, mirror.bench)
         self.cooling = cooling(glass.diameter, glass.thickness, glass.material).time
 
     def show(self) -> None:
@@ -66,7 +68,8 @@ class AfterwardsView:
             if work.ended is None:
                 parts.says("The work at the barrel has not ended.", "mark")
             for place, (spell, minutes) in enumerate(zip(plan, work.minutes(), strict=True)):
-                parts.says(upper(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned"))
+                what = ", ".join(filter(None, (spell["title"], spell["sizes"])))
+                parts.says(upper(f"{what}; {spell['minutes']:g} min planned"))
                 words = f"Minutes worked, spell {place + 1}"
                 entry = parts.Entry(minutes, partial(self._minutes, work, place), self.mirror.typed, ("minutes", place))
                 parts.number(words, entry, 0, 600)
@@ -85,7 +88,7 @@ class AfterwardsView:
 
     def _clock(self) -> None:
         with parts.sheet("Cooling"):
-            parts.says("Warm glass gives false readings.")
+            parts.says("Warm glass gives false readings. After a few minutes of work less time is enough.")
             self.left = parts.says("", "big").props("role=timer")
             self._tick()
             ui.timer(5.0, self._tick)
@@ -94,10 +97,9 @@ class AfterwardsView:
         work = self.mirror.draft.work
         if work is None:
             return
-        waited = time.time() - (work.ended or time.time())
-        minutes = max(0.0, self.cooling - waited) / 60.0
-        words = f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60.0:.1f} h"
-        self.left.content = f"Test in {words}" if minutes > 0.5 else "Cool enough to test"
+        ready = (work.ended or time.time()) + self.cooling
+        words = f"Test in {time_words(ready - time.time())}, at {time.strftime('%H:%M', time.localtime(ready))}"
+        self.left.content = words if ready > time.time() else "Cool enough to test"
 
     def _record_sheet(self) -> None:
         entry = partial(self.mirror.entry, self.mirror.draft.conditions)
@@ -106,7 +108,8 @@ class AfterwardsView:
             abrasives = {"": "the bench's", **dict(zip(names("abrasives"), called("abrasives"), strict=True))}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "Lap at the start", laps)):
                 parts.choice(words, options, entry(key))
-            self.fields = {key: parts.field(words, entry(key), hint) for key, (words, hint) in TEXTS.items()}
+            texts = {key: (words, hint.format(self.warmth)) for key, (words, hint) in TEXTS.items()}
+            self.fields = {key: parts.field(words, entry(key), hint) for key, (words, hint) in texts.items()}
             parts.button("Record this session", self._record, "main")
 
     async def _record(self) -> None:

@@ -8,34 +8,28 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 from wearsim.bench import personal_units
 from wearsim.bench.bench import Bench
-from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.programme import Programme
-from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
-from wearsim.bench.units import length_unit, round_unit, with_unit
+from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, programme_from_text
+from wearsim.bench.units import length_unit, round_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import COMMON, usual_limits
-from wearsim.errors import InputError
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
 from wearsim.learn.cache import KeptCalibration, keep, recalled
 from wearsim.learn.calibrate import DRAWS, calibrate
-from wearsim.learn.corrections import Correction, replace_record, restore, session_of, set_last_aside
 from wearsim.learn.history import history
 from wearsim.learn.known_figure import known_figure
-from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
-from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, taken_text, weight_words, with_weight
+from wearsim.learn.mirror_folder import BENCH, open_folder
+from wearsim.learn.new_folder import answers_from, defaults_said, fresh_folder, taken_text, weight_words, with_weight
 from wearsim.learn.present_state import state_of
-from wearsim.learn.proposal_file import keep_choice, with_minutes
-from wearsim.learn.record import record, repeated_measurement
-from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
+from wearsim.learn.proposal_file import keep_choice
+from wearsim.learn.typed_readings import newest_sheet, typed_readings
 from wearsim.show.answers import answer_figure, answer_text
 from wearsim.show.calibration import calibration_figure, calibration_text, plain_words
 from wearsim.show.choices import choice_words, headline_words, predicted_words
@@ -84,14 +78,14 @@ def on_bench(path: Path, function: Callable[..., Any], *arguments: Any, **more: 
 
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
     """What a folder made of these answers would hold: texts of its files, what was left to defaults and why, weights."""
-    answers = with_weight(Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])}))
+    answers = with_weight(answers_from(given))
     made = fresh_folder(answers)
     bench, kilograms = made.bench, made.bench.mirror.piece_mass
     return {
         "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
         "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": is_heavy(bench.mirror),
         "taken": taken_text(bench),
-        "defaults": [(used.key, used.value, used.why) for used in bench.defaults_used],
+        "defaults": defaults_said(bench),
         "windows": len(made.mask.zones), "waiting": waiting_text(bench.mirror),
     }  # fmt: skip
 
@@ -125,11 +119,6 @@ def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tupl
     return bench, sheet, reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)
 
 
-def programme_of(text: str, bench: Bench) -> Programme:
-    """A programme from its TOML, checked on a bench."""
-    return programme_from_table(parse_toml(text, None), text=text).check_on(bench)
-
-
 def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     """Look for what to do next, the best first; :class:`wearsim.worker.Job` says what ``progress`` takes.
 
@@ -150,12 +139,6 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
         progress("choice", choice_words(name, bench, known, proposal))
 
 
-def own_spells(path: Path, programme: str) -> list[dict[str, Any]]:
-    """The spells of a programme as tables to be changed."""
-    bench = load_bench(path / BENCH)
-    return [spell_shares(spell, bench.mirror.diameter) for spell in programme_of(programme, bench).spells]
-
-
 def own_programme(spells: list[dict[str, Any]]) -> str:
     """TOML of a programme from such tables, everything written out."""
     return dump_programme(programme_from_table({"spell": spells}))
@@ -164,7 +147,7 @@ def own_programme(spells: list[dict[str, Any]]) -> str:
 def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
     """What a programme of one's own will do."""
     state = state_of(path)
-    work = programme_of(programme, state.bench)
+    work = programme_from_text(programme, state.bench)
     return predicted_words(
         state.bench, state.arguments, work, predict(state.bench, work, draws=draws, **state.arguments)
     )
@@ -173,7 +156,7 @@ def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
 def headline(path: Path, programme: str) -> dict[str, str]:
     """The same in numbers alone, within a tenth of a second, without a band."""
     state = state_of(path)
-    return headline_words(predict(state.bench, programme_of(programme, state.bench), draws=0, **state.arguments))
+    return headline_words(predict(state.bench, programme_from_text(programme, state.bench), draws=0, **state.arguments))
 
 
 def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
@@ -181,7 +164,7 @@ def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
     state = state_of(path)
     bench = state.bench
     both = compare(
-        bench, programme_of(programme, bench), progress=lambda share: progress(f"predicting both ways: {share:.0%}"),
+        bench, programme_from_text(programme, bench), progress=lambda share: progress(f"predicting both ways: {share:.0%}"),
         **state.arguments,
     )  # fmt: skip
     return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
@@ -190,59 +173,13 @@ def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
 def work_plan(path: Path, programme: str) -> list[dict[str, Any]]:
     """A programme for the barrel: its spells, their strokes moving."""
     bench = open_folder(path).bench
-    return barrel_spells(bench, programme_of(programme, bench))
+    return barrel_spells(bench, programme_from_text(programme, bench))
 
 
 def take(path: Path, programme: str, card: bytes) -> None:
     """Keep a chosen programme in the folder, with its card where there is one."""
     folder = open_folder(path)
-    keep_choice(folder, programme_of(programme, folder.bench), card)
-
-
-def keep_session(
-    path: Path, programme: str, minutes: list[float], rows: list[list[str]], source: str, conditions: dict[str, Any]
-) -> dict[str, Any]:
-    """Record a session and the readings after it; a plain number of the conditions has the unit usual for it."""
-    folder = open_folder(path)
-    given, unit = dict(conditions), personal_units.temperature_unit(folder.bench)
-    given |= {key: with_unit(given[key], "s", "min") for key in {"pressed"} & set(given)}
-    given |= {key: personal_units.room_temperature(given[key], unit) for key in {"temperature"} & set(given)}
-    note = note_from_table({"date": date.today(), **given})
-    done = with_minutes(programme_of(programme, folder.bench), minutes, "From the page")
-    with typed_file(folder, rows, source) as readings:
-        session = record(path, done, note=note, readings=readings)
-    repeated = repeated_measurement(open_folder(path), session)
-    return {"number": session.number, "minutes": session.minutes, "repeated": repeated or ""}
-
-
-def correct_readings(path: Path, number: int, rows: list[list[str]], source: str) -> str:
-    """Put other readings into a session's record; what was done, in words. The earlier record is kept."""
-    with typed_file(open_folder(path), rows, source) as readings:
-        return _corrected(replace_record(path, number, readings=readings))
-
-
-def correct_record(path: Path, number: int, minutes: list[float], notes: str) -> str:
-    """The same with other minutes and notes."""
-    session = session_of(open_folder(path), number)
-    done = with_minutes(session.programme, minutes, "As recorded before")
-    note = session.note.model_copy(update={"notes": notes})
-    return _corrected(replace_record(path, number, programme=done, note=note))
-
-
-def _corrected(correction: Correction) -> str:
-    return f"Session {correction.session.number} is corrected; the earlier record is kept."
-
-
-def set_aside(path: Path, number: int) -> str:
-    """Let the last session count for nothing, if it is the one that was meant."""
-    if len(open_folder(path).sessions) != number:
-        raise InputError("not the last session", key="session", value=number, expected="the last one")
-    return f"Session {set_last_aside(path).number} is set aside. It can be restored."
-
-
-def bring_back(path: Path, name: str) -> str:
-    """Let a record that is kept count again."""
-    return f"Session {restore(path, name).session.number} is as it was recorded then."
+    keep_choice(folder, programme_from_text(programme, folder.bench), card)
 
 
 def calibration(path: Path, *, progress: Any) -> dict[str, Any]:

@@ -81,26 +81,30 @@ class ChoicesView:
         """What is proposed first, then all choices beside each other, then a sheet for each other one."""
         found = self.mirror.search.found
         able = [choice for choice in found if choice["spells"]]
-        for choice in found[:1]:
-            self._choice(choice)
+        best = next((choice for choice in able if choice["is_next"]), found[0] if found else {})
+        if best:
+            self._choice(best, found[0]["reason"])
         if able:
             parts.heading("The choices")
-            with parts.group("sideways", tabindex="0"):
-                parts.table(COLUMNS, choice_rows(able, found[0]))
+            for edge in dict.fromkeys(choice["edge_now"] for choice in able):
+                parts.says(f"{edge} Where a choice changes that, its card says so." if edge else "", "strong")
+            parts.table(COLUMNS, choice_rows(able, found[0]))
             parts.says(NOTE)
             with parts.group("cards"):
-                for choice in able[able[0] is found[0] :]:
-                    self._choice(choice)
+                for choice in able:
+                    if choice is not best:
+                        self._choice(choice)
             parts.caution(*ON_THE_CARD)
 
-    def _choice(self, choice: dict[str, Any]) -> None:
-        is_first, name = choice is self.mirror.search.found[0], choice["name"]
-        with parts.sheet(choice["title"]).props("id=proposed" if is_first else ""):
+    def _choice(self, choice: dict[str, Any], reason: str = "") -> None:
+        """One of them; with a reason the one that is recommended."""
+        name = choice["name"]
+        with parts.sheet(choice["title"]).props("id=proposed" if reason else ""):
             with parts.group("beside"):
                 with parts.group("stack"):
                     if choice["spells"]:
-                        self._programme(choice)
-                    parts.says(choice["reason"] if is_first else "")
+                        self._programme(choice, "main" if reason else "plain")
+                    parts.says(reason or choice["why_not"])
                     for warning in choice["warnings"]:
                         parts.says(f"Warning: {warning}", "mark")
                 if choice["spells"]:
@@ -112,14 +116,14 @@ class ChoicesView:
                 with parts.fold("What more minutes and spells would gain"):
                     parts.picture(choice["plot"], "What more minutes and more spells would gain", "lines wide")
 
-    def _programme(self, choice: dict[str, Any]) -> None:
+    def _programme(self, choice: dict[str, Any], kind: parts.Kind) -> None:
         """What is to be done and the way to the barrel, then what it will do."""
         parts.says(choice["work"], "strong")
         for spell in choice["spells"]:
             parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}", "strong")
         take, change = partial(take_to_barrel, self.mirror, choice), partial(self._change, choice)
         with parts.group("row"):
-            parts.button(TAKE, take, "main", aria_label=f"{TAKE}: {choice['name']}")
+            parts.button(TAKE, take, kind, aria_label=f"{TAKE}: {choice['name']}")
             parts.button("Change it", change, aria_label=f"Change it: {choice['name']}")
         parts.facts({
             "RMS before": choice["before"], "RMS after": choice["after"], "Expected RMS": choice["expected"],
@@ -127,7 +131,7 @@ class ChoicesView:
         })  # fmt: skip
 
     def _change(self, choice: dict[str, Any]) -> None:
-        self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
+        self.mirror.draft.own = [dict(spell) for spell in choice["own"]]
         self.mirror.tell("own")
         parts.scroll_to("own-programme")
 

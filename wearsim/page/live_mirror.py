@@ -14,10 +14,12 @@ from nicegui import Event, background_tasks
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.learn import typed_records
 from wearsim.learn.barrel_work import BEAT, Work
+from wearsim.learn.bench_answers import change_answers
 from wearsim.learn.draft import FILE, Draft, Round
 from wearsim.learn.mirror_folder import Session, open_folder
-from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
+from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows, write_windows
 from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
 from wearsim.page.parts import Entry, browser
@@ -25,8 +27,8 @@ from wearsim.show.strokes import title_of
 from wearsim.show.text import by_window, sentence
 from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 
-SETTLED = 0.3
-"""After the last key before what was typed is worked [s]."""
+SETTLED, THINKING = 0.3, 1.5
+"""After a change before it is worked; after a key in a field of readings that is not left: half a number, perhaps [s]."""
 BOUNCE = 0.5
 """A second touch at the barrel within this counts for nothing [s]: it was meant for what was there before."""
 
@@ -44,7 +46,7 @@ class LiveMirror:
         self.readings_faults: dict[str, str] = {}
         self.file_note = ""
         self._surface = {which: Latest(partial(self._work_surface, which)) for which in ("rounds", "after")}
-        self._saving, self._acted = Latest(self._save), 0.0
+        self._saving, self._acted, self._thinks_until = Latest(self._save), 0.0, 0.0
         self._recording, self._writing = asyncio.Lock(), asyncio.Lock()
         self.read_folder()
         work = self.draft.work
@@ -112,8 +114,13 @@ class LiveMirror:
         """A reading was typed; into a round that is there no more it is not."""
         if one in self.rounds(which) and one.cells[zone] != text[:20]:
             one.cells[zone] = text[:20]
+            self._thinks_until = time.monotonic() + THINKING
             self.typed.emit(browser(), (one, zone), text[:20])
             self.readings_changed(which)
+
+    def typing_ended(self) -> None:
+        """The field is left: what is in it is meant."""
+        self._thinks_until = 0.0
 
     def readings_changed(self, which: str, topic: str = "entered") -> None:
         """Keep them, and have the surface worked out again."""
@@ -122,6 +129,8 @@ class LiveMirror:
 
     async def _work_surface(self, which: str) -> None:
         await asyncio.sleep(SETTLED)
+        while time.monotonic() < self._thinks_until:
+            await asyncio.sleep(0.1)
         rows = self.draft.rows(which)
         self.readings_faults[which] = ""
         sheet, source = self.sheet, self.draft.source
@@ -145,6 +154,16 @@ class LiveMirror:
                 self.read_folder()
                 self.tell("rounds")
         self.changed.emit("surface", "")
+
+    async def take_windows(self, text: str) -> None:
+        """The windows of one's own mask into the folder's sheet; WearsimError where that cannot be."""
+        async with self._writing:
+            if self.draft.is_read:
+                raise InputError("there are readings taken with other windows; strike out and delete those rows first")
+            write_windows(open_folder(self.path), text)
+            self.surfaces = {}
+        self.read_folder()
+        self.tell("rounds")
 
     async def write_sheet(self) -> None:
         """The readings into the folder's sheet, where every round is whole and no session is recorded yet.
@@ -247,7 +266,7 @@ class LiveMirror:
                 work.number = len(open_folder(self.path).sessions) + 1
                 # killed from here on, it is known what was recorded
                 await asyncio.to_thread(self.save, self.draft.text)
-                session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
+                session: dict[str, Any] = await asyncio.to_thread(typed_records.keep_session, self.path, *done)
             except WearsimError:
                 work.number = 0
                 raise
@@ -269,12 +288,23 @@ class LiveMirror:
         self.file_note = said
         self.changed.emit("said", "")
 
-    def _look_again(self) -> None:
-        """At a folder whose sessions were changed."""
+    async def change_answers(self, given: dict[str, Any], made_from: str) -> None:
+        """Other answers into the mirror's bench; WearsimError where they cannot be kept."""
+        async with self._recording, self._writing:
+            await asyncio.to_thread(change_answers, self.path, given, made_from, self.draft.is_read)
+        self._forget_what_was_found()
+        self.read_folder()
+        self.tell("answers")
+
+    def _forget_what_was_found(self) -> None:
         for job in (self.search, self.learning, self.asking):
             job.stop()
-        self.search, self.learning, self.asking = Job(), Job(), Job()
-        self.surfaces, self.draft.made_from, self.draft.rounds = {}, "", []
+        self.search, self.learning, self.asking, self.surfaces = Job(), Job(), Job(), {}
+
+    def _look_again(self) -> None:
+        """At a folder whose sessions were changed."""
+        self._forget_what_was_found()
+        self.draft.made_from, self.draft.rounds = "", []
         self.read_folder()
         self.file_note = ""
         self.tell("session")

@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from nicegui import ui
+from nicegui import Event, context, ui
 
 from wearsim.bench.materials import called, names
-from wearsim.bench.units import counted
+from wearsim.bench.units import counted, length_unit
 from wearsim.errors import CouldNotError, WearsimError
-from wearsim.learn.mirror_folder import BENCH
-from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
-from wearsim.learn.record import create_folder, folder_name
+from wearsim.learn.bench_answers import given_in
+from wearsim.learn.mirror_folder import BENCH, open_folder
+from wearsim.learn.new_folder import Question, questions_on_a_sheet, typed_answers
+from wearsim.learn.record import create_folder, folder_name, free_folder_name
 from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
-from wearsim.show.text import sentence, upper
+from wearsim.show.text import sentence
 
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
-
-NEEDED = ("diameter", "focal_ratio", "thickness", "glass")
-"""Questions that are asked at once; the rest can stay at their defaults."""
-FIRST = ("lap_mass", "temperature")
-"""Questions asked first among the rest: their defaults are most often wrong (judgement)."""
 
 
 def mirrors_view(room: Room) -> None:
@@ -41,7 +37,10 @@ def mirrors_view(room: Room) -> None:
             if mirror.draft.work is not None:
                 parts.says("Work at the barrel is not recorded yet.", "strong")
             go = partial(ui.navigate.to, _place(mirror))
-            parts.button("Continue", go, "main", aria_label=f"Continue with {mirror.name}")
+            with parts.group("row"):
+                parts.button("Continue", go, "main", aria_label=f"Continue with {mirror.name}")
+                change = partial(ui.navigate.to, parts.address_of(mirror, "answers"))
+                parts.button(parts.CHANGE, change, "slight", aria_label=f"{parts.CHANGE}: {mirror.name}")
     if room.only is None:
         if not room.mirrors():
             parts.says("From knife-edge readings to strokes for figuring your mirror, and back.", "strong")
@@ -61,13 +60,17 @@ def _place(mirror: LiveMirror) -> str:
     return parts.address_of(mirror, "next" if read else "readings")
 
 
-class NewMirror:
-    """The questions, the answers so far, and what would be created from them."""
+class MirrorAnswers:
+    """The questions, the answers so far, and what a bench of them is like: of a new mirror, or of one that is there."""
 
-    def __init__(self, room: Room) -> None:
-        self.room, self.answers = room, room.new_answers
+    def __init__(self, room: Room, mirror: LiveMirror | None = None) -> None:
+        self.room, self.mirror = room, mirror
+        self.answers, self.typed = room.new_answers, room.typed
+        if mirror is not None and mirror.bench is not None:
+            given, self.made_from = given_in(open_folder(mirror.path))
+            self.answers, self.typed = {"unit": length_unit(mirror.bench).name, **given}, Event()
         self.answers.setdefault("unit", "in")
-        self.answers.setdefault("name", "" if (room.folder / "my-mirror").exists() else "my-mirror")
+        self.answers["name"] = self.answers.get("name") or free_folder_name(room.folder)
 
     def show(self) -> None:
         """The questions on one sheet: going back is looking up."""
@@ -76,21 +79,26 @@ class NewMirror:
                 parts.says("Enter sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
-                parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
-                rest = sorted((q for q in QUESTIONS if q.key not in NEEDED), key=lambda q: q.key not in FIRST)
-                for question in QUESTIONS:
-                    if question not in rest:
-                        self._ask(question)
-                parts.says("That is enough to start. The rest have defaults, changed later in bench.toml.", "strong")
-                with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
-                    for question in rest:
-                        self._ask(question)
-                    heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
-                    parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
-            with parts.sheet("What will be created"):
+                if self.mirror is None:
+                    parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
+                self._questions()
+            with parts.sheet("What will be created" if self.mirror is None else "What will be saved"):
                 self.result()
-                parts.button("Create this mirror's folder", self._make, "main")
+                words = "Create this mirror's folder" if self.mirror is None else "Save these answers"
+                parts.button(words, self._make if self.mirror is None else self._save, "main")
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
+
+    def _questions(self) -> None:
+        needed, rest = questions_on_a_sheet()
+        for question in needed:
+            self._ask(question)
+        if self.mirror is None:
+            parts.says("That is enough to start. The rest have defaults; all answers can be changed later.", "strong")
+        with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
+            for question in rest:
+                self._ask(question)
+            heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
+            parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
 
     def _ask(self, question: Question) -> None:
         entry, usual = self._entry(question.key), question.taken[0]
@@ -103,13 +111,13 @@ class NewMirror:
             parts.field(question.words, entry, why)
 
     def _entry(self, key: str) -> parts.Entry:
-        return parts.Entry.in_table(self.answers, key, self.room.typed, self.result.refresh)
+        return parts.Entry.in_table(self.answers, key, self.typed, self.result.refresh)
 
     @parts.part
     def result(self) -> None:
         """What would be made of the answers, or what is still to be answered."""
         try:
-            made = self._made()
+            made = calls.fresh(typed_answers(self.answers))
         except WearsimError as error:
             parts.says(sentence(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
@@ -118,28 +126,33 @@ class NewMirror:
         parts.says(made["taken"])
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
+        if self.mirror is not None:
+            again = " Your sessions are learned from again with these answers." if self.mirror.sessions else ""
+            parts.says(f"Everything else in bench.toml stays as it is.{again}")
+            return
         parts.says(f"A readings sheet for a mask with {made['windows']} windows is included. {made['waiting']}")
         with parts.fold("All other values used, and why"):
-            for key, value, source in made["defaults"]:
-                words = key.replace(".", ", ").replace("_", " ")
-                parts.says(f"{words}: {value}. {upper(source)}.", "quiet")
+            for line in made["defaults"]:
+                parts.says(line, "quiet")
             parts.says("All of them are in bench.toml in the folder, and can be changed there.")
-
-    def _made(self) -> dict[str, Any]:
-        given = given_answers(self.answers)
-        missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
-        if missing:
-            raise CouldNotError(f"still to be answered: {', '.join(missing)}")
-        return calls.fresh({**given, "surface_unit": self.answers.get("surface_unit") or None})
 
     def _make(self) -> None:
         """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""
         try:
-            name = folder_name(self.answers.get("name", ""))
-            files = self._made()["files"]
-            bench = files.pop(BENCH)
-            create_folder(self.room.folder / name, bench, files)
+            files = calls.fresh(typed_answers(self.answers))["files"]
+            name = folder_name(self.answers["name"])
+            create_folder(self.room.folder / name, files.pop(BENCH), files)
         except WearsimError as error:
             return parts.refuse(error)
         self.room.new_answers.clear()
         ui.navigate.to(parts.address_of(self.room.mirror(name), "readings"))
+
+    async def _save(self) -> None:
+        assert self.mirror is not None
+        client = context.client
+        try:
+            await self.mirror.change_answers(typed_answers(self.answers), self.made_from)
+        except WearsimError as error:
+            return parts.refuse(error, client=client)
+        with client:
+            ui.navigate.to(_place(self.mirror))

@@ -170,6 +170,7 @@ class OwnProgramme:
             parts.says("The predicted result of your programme appears here.")
             return
         parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
+        parts.says(self.found["edge_now"])
         for warning in self.found["warnings"]:
             parts.says(f"Warning: {warning}", "mark")
         for number, spell in enumerate(self.found["spells"], start=1):

@@ -29,6 +29,7 @@ STEPS = {
     "print": "Print",
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
+CHANGE = "Change the mirror's answers"
 LOOKS = {"Screen: auto": None, "Screen: dark": True, "Screen: light": False}
 E = TypeVar("E", bound=ui.element)
 V = TypeVar("V", bound=ValueElement[Any])
@@ -129,8 +130,10 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
     with ui.element("header").classes("top"):
         ui.link("All mirrors", "/")
         if mirror is not None:
-            says(mirror.name, "name")
+            ui.link(mirror.name, address_of(mirror, "answers")).classes("name").props(f'title="{CHANGE}"')
             says(mirror.title, "quiet")
+            ui.link(CHANGE, address_of(mirror, "answers")).classes("quiet")
+            follow(mirror, {"answers"}, ui.navigate.reload, others_only=True)
         with ui.element("div").classes("end"):
             looked = button(look["name"], turn, "slight")
     if mirror is not None and not mirror.fault:
@@ -244,7 +247,7 @@ def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
     first, *others = columns
     lines, heads = "", "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
     for row in rows:
-        cells = "".join(f"<td>{escape(row[key])}</td>" for key in others)
+        cells = "".join(f'<td data-head="{escape(columns[key])}">{escape(row[key])}</td>' for key in others)
         lines += f'<tr><th scope="row">{escape(row[first])}</th>{cells}</tr>'
     inner = f"<thead><tr>{heads}</tr></thead><tbody>{lines}</tbody>"
     return ui.html(inner, sanitize=False, tag="table").classes("choices")

@@ -8,6 +8,7 @@ from typing import Any
 from nicegui import ui
 
 from wearsim.bench.units import counted, stroke_unit
+from wearsim.learn import typed_records
 from wearsim.learn.mirror_folder import Session
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -57,7 +58,7 @@ class PastView:
         for name, words in mirror.kept.items():
             with parts.group("row"):
                 parts.says(f"Kept, but not counted: {words}")
-                bring = partial(mirror.correct, calls.bring_back, name)
+                bring = partial(mirror.correct, typed_records.bring_back, name)
                 parts.button("Restore it", bring, aria_label=f"Restore it: {words}")
 
     def _session(self, session: Session) -> None:
@@ -75,7 +76,7 @@ class PastView:
                 words = f"Minutes worked, spell {place + 1}"
                 parts.number(words, parts.Entry(minutes, partial(changes["minutes"].__setitem__, place)), 0, 600)
             parts.field("Notes", parts.Entry(note.notes, partial(changes.__setitem__, "notes")))
-            change = partial(self.mirror.correct, calls.correct_record, number)
+            change = partial(self.mirror.correct, typed_records.correct_record, number)
             parts.button("Correct the record", lambda: change(*changes.values()))
         if number == len(self.mirror.sessions):
-            parts.button("Set this session aside", partial(self.mirror.correct, calls.set_aside, number))
+            parts.button("Set this session aside", partial(self.mirror.correct, typed_records.set_aside, number))

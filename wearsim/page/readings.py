@@ -8,10 +8,9 @@ from html import escape
 
 from nicegui import ui
 
-from wearsim.errors import InputError, WearsimError
+from wearsim.errors import WearsimError
+from wearsim.learn import typed_records
 from wearsim.learn.draft import Round
-from wearsim.learn.mirror_folder import open_folder
-from wearsim.learn.typed_readings import write_windows
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.mask import windows_drawing, windows_of
@@ -97,16 +96,11 @@ class ReadingsView:
             self.own.on("keydown.enter", self._windows)
             parts.button("Use these windows", self._windows)
 
-    def _windows(self) -> None:
+    async def _windows(self) -> None:
         try:
-            if self.mirror.draft.counted(self.which):
-                raise InputError("there are readings taken with other windows; strike out and delete those rows first")
-            write_windows(open_folder(self.mirror.path), self.own.value)
+            await self.mirror.take_windows(self.own.value)
         except WearsimError as error:
-            return parts.refuse(error, self.own)
-        self.mirror.draft.rounds = []
-        self.mirror.read_folder()
-        self.mirror.tell("rounds")
+            parts.refuse(error, self.own)
 
     @parts.part
     def rounds_bar(self) -> None:
@@ -116,11 +110,10 @@ class ReadingsView:
             for place, one in enumerate(rounds):
                 words = f"Row {place + 1}{', struck out' if one.struck else ''}"
                 parts.button(words, partial(self._to, one), aria_pressed=str(one is self.round).lower())
-            shown = self.round
-            words = "Count this row again" if shown.struck else "Strike this row out"
-            parts.button(words, partial(self._strike, shown, not shown.struck), "slight")
-            if shown.struck:
-                parts.button("Delete this row", partial(self._clear, shown), "slight")
+            words = "Count this row again" if self.round.struck else "Strike this row out"
+            parts.button(words, partial(self._strike, self.round, not self.round.struck), "slight")
+            if self.round.struck:
+                parts.button("Delete this row", partial(self._clear, self.round), "slight")
 
     def _to(self, one: Round) -> None:
         self.round = one
@@ -145,17 +138,23 @@ class ReadingsView:
 
     def _new_rounds(self) -> None:
         """Show which there are; the fields stay in the hands of whoever types, where theirs is as it was."""
-        mirror, rounds = self.mirror, self.mirror.rounds(self.which)
-        if mirror.sheet is None or windows_of(mirror.sheet.blank, mirror.bench)[0] != self.names:
-            ui.navigate.reload()
+        rounds, before = self.mirror.rounds(self.which), self.fields_of
+        if not self._is_of_this_mask():
             return
-        before = self.fields_of
         self.round = self.round if self.round in rounds else rounds[-1]
         self.rounds_bar.refresh()
         if self.begins or before != (self.round, self.round.struck):
             self.fields.refresh()
         else:
             self._mark()
+
+    def _is_of_this_mask(self) -> bool:
+        """Whether the windows shown are still the sheet's; else all is shown again, in a browser that is still here."""
+        sheet = self.mirror.sheet
+        if sheet is not None and windows_of(sheet.blank, self.mirror.bench)[0] == self.names:
+            return True
+        ui.navigate.reload()
+        return False
 
     @parts.part
     def fields(self) -> None:
@@ -169,9 +168,8 @@ class ReadingsView:
                     self._field(one, zone, f"{zone + 1}: {name} {self.unit}")
                     self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
-        more = parts.button("Another row", self._another, often=True)
         is_few = sum(not row.struck for row in self.mirror.rounds(self.which)) < ENOUGH
-        more.classes("another-row" if is_few else "")
+        parts.button("Another row", self._another, often=True).classes("another-row" if is_few else "")
         self.begins = False
         self._mark()
 
@@ -180,6 +178,7 @@ class ReadingsView:
         field = parts.field(label, self.mirror.cell(self.which, one, zone), **props)
         field.on("keydown.enter", js_handler=NEXT_FIELD)
         field.on("focus", lambda: self._light(zone))
+        field.on("blur", self.mirror.typing_ended)
         if self.begins and zone == 0:
             field.props("autofocus")
 
@@ -201,8 +200,9 @@ class ReadingsView:
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
 
     def _new_surface(self) -> None:
-        self._mark()
-        self.surface.refresh()
+        if self._is_of_this_mask():  # a browser that has left hears of readings taken with another mask's windows
+            self._mark()
+            self.surface.refresh()
 
     @parts.part
     def surface(self) -> None:
@@ -242,7 +242,7 @@ class ReadingsView:
     async def _correct(self) -> None:
         mirror = self.mirror
         given = (len(mirror.sessions), mirror.draft.rows("rounds"), mirror.draft.source)
-        await mirror.correct(calls.correct_readings, *given)
+        await mirror.correct(typed_records.correct_readings, *given)
 
     async def _shadows(self) -> None:
         sheet, draft = self.mirror.sheet, self.mirror.draft

@@ -7,6 +7,7 @@ import socket
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -25,7 +26,7 @@ from wearsim.page.barrel import BarrelView, tablet_code
 from wearsim.page.choices import ChoicesView
 from wearsim.page.guard import Door, Guard
 from wearsim.page.live_mirror import LiveMirror
-from wearsim.page.mirrors import NewMirror, mirrors_view
+from wearsim.page.mirrors import MirrorAnswers, mirrors_view
 from wearsim.page.parts import LOOKS, STEPS, frame, says
 from wearsim.page.past import PastView
 from wearsim.page.prints import PrintView
@@ -110,8 +111,9 @@ def application(room: Room) -> FastAPI:
 def _add_pages(room: Room) -> None:
     views: dict[str, Any] = {
         "readings": ReadingsView, "next": ChoicesView, "barrel": BarrelView, "after": AfterwardsView, "past": PastView,
-        "print": PrintView,
+        "print": PrintView, "answers": partial(MirrorAnswers, room),
     }  # fmt: skip
+    titles = {**STEPS, "answers": "The mirror's answers"}
 
     @ui.page("/")
     def all_mirrors() -> None:
@@ -121,26 +123,29 @@ def _add_pages(room: Room) -> None:
     @ui.page("/new")
     def new_mirror() -> None:
         with frame("A new mirror", room.look):
-            NewMirror(room).show()
+            MirrorAnswers(room).show()
 
     @ui.page("/mirror/{name}/{step}")
     def one_step(name: str, step: str) -> None:
         try:
             mirror = room.mirror(name)
-            if step not in STEPS:
+            if step not in titles:
                 raise InputError("no such step", value=step, expected=", ".join(STEPS))
         except WearsimError as error:
             with frame("Page not found", room.look):
                 says(str(error))
             return
         mirror.read_folder()
-        with frame(STEPS[step], room.look, mirror, step):
+        with frame(titles[step], room.look, mirror, step):
             if mirror.fault:
                 says(f"This folder cannot be used: {mirror.fault}", "mark")
-            else:
+                return
+            try:
                 views[step](mirror).show()
-                if step == "barrel":
-                    tablet_code(mirror, room)
+            except WearsimError as error:  # a bench of which no questions can be asked
+                says(str(error), "mark")
+            if step == "barrel":
+                tablet_code(mirror, room)
 
 
 def _add_prints(app: FastAPI, room: Room) -> None:

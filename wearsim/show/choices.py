@@ -7,9 +7,11 @@ from typing import Any
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import spell_shares
 from wearsim.bench.units import counted
-from wearsim.decide.choice import TRIAL
+from wearsim.decide.choice import ANY_STROKE, PROPOSED, TRIAL
 from wearsim.decide.proposal import Proposal
+from wearsim.decide.repertoire import why_uncommon
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import first_pressing, pressing_words
 from wearsim.show.expected_readings import expected_text
@@ -21,6 +23,7 @@ from wearsim.show.style import data_address
 from wearsim.wear.expected_readings import expected_after
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import Uncertainty
+from wearsim.wear.warnings import EDGE_AT_WORST
 
 COLUMNS = {
     "name": "Choice", "minutes": "Minutes", "expected": "Expected RMS", "after": "RMS after", "edge": "Edge roll after",
@@ -30,8 +33,10 @@ COLUMNS = {
 NOTE = (
     "In brackets: the band, into which nine of ten cases fall. RMS after: with the most likely constants. Expected RMS: "
     "with all uncertainties, so usually larger; compare the choices by it. Glass taken off cannot be put back; taking too "
-    "little costs one more session."
+    "little costs one more session. Length of a stroke: its whole travel, from end to end."
 )
+EDGE_WORSE = 1.1
+"""A programme changes the edge where its end of the band is beyond that of before by this factor [1] (judgement)."""
 
 
 def headline_words(outcome: Outcome) -> dict[str, str]:
@@ -51,27 +56,50 @@ def predicted_words(bench: Bench, known: dict[str, Any], programme: Programme, o
         "before": numbers_before(outcome).height("surface_rms", unit_for(outcome)),
         "strehl": numbers_after(outcome).text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
         "first": pressing_words(bench, programme, pressings, by_clock=True) if programme.spells else "",
-        "pressing": pressing,
-        "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
+        "pressing": pressing, "own": [spell_shares(spell, bench.mirror.diameter) for spell in programme.spells],
+        "picture": data_address(profiles_figure(bench, outcome)), "edge_now": edge_already(outcome),
+        "warnings": [one for one in outcome.warnings if not (one.startswith(EDGE_AT_WORST) and edge_already(outcome))],
     }  # fmt: skip
+
+
+def edge_already(outcome: Outcome) -> str:
+    """How far the edge may be turned before any work, where that is warned of and the programme makes it no worse."""
+    before = {} if outcome.band is None else outcome.band.numbers_before
+    if outcome.band is None or "edge_roll" not in before:
+        return ""
+    for way, end in (("down", 0), ("up", 1)):
+        was, becomes = (abs(float(ends[end])) for ends in (before["edge_roll"], outcome.band.edge_roll))
+        is_warned = any(one.startswith(f"{EDGE_AT_WORST} the edge ends up turned {way}") for one in outcome.warnings)
+        if is_warned and becomes <= EDGE_WORSE * was:
+            high, now = unit_for(outcome), outcome.numbers_before.edge_roll
+            return f"Edge roll now: {high.text(now)} by the readings; the edge may be turned {way} by {high.text(was)}."
+    return ""
 
 
 def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) -> dict[str, Any]:
     """The same of a proposal, with why it is proposed, its plot and its card."""
     after = expected_after(bench, proposal.programme, proposal.outcome, for_card=True, **known)
     own = after if after is not None and after.is_own else None
-    is_trial = any(one.name == TRIAL for one in proposal.choices)
-    nothing = "Nothing proposed: a short trial is next" if is_trial else "Nothing proposed"
-    readings = expected_text(bench, own) if own else ""
+    readings, spells = expected_text(bench, own) if own else "", proposal.programme.spells
+    trial = f"Next: a short trial of {counted(work_minutes(proposal.programme), 'minute')}"
     return {
         **predicted_words(bench, known, proposal.programme, proposal.outcome), "name": name,
-        "title": name if proposal.programme.spells else nothing,
+        "title": (trial if name == TRIAL else name) if spells else "Nothing proposed",
+        "is_next": bool(spells) and name in (PROPOSED, TRIAL), "why_not": why_not(name, bench, proposal.programme),
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
         "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after),
     }  # fmt: skip
+
+
+def why_not(name: str, bench: Bench, programme: Programme) -> str:
+    """Why strokes that are not common are not what is proposed, though less error is expected of them."""
+    found = [why for spell in programme.spells if name == ANY_STROKE and (why := why_uncommon(spell, bench))]
+    if not found:
+        return ""
+    return f"Not proposed, because it is hard to keep up by hand: {'; '.join(found)}. D is the mirror's diameter."
 
 
 def choice_rows(choices: Sequence[dict[str, Any]], best: dict[str, Any]) -> list[dict[str, str]]:

@@ -9,7 +9,15 @@ from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.decide.compare import Comparison, Side
 from wearsim.kernels.arrays import Floats
 from wearsim.show.maps import common_levels, draw_figure_error, map_words
-from wearsim.show.numbers import CANNOT, LIFT_OFF, PRESSURE, figure_rows, numbers_after, numbers_before, numbers_table
+from wearsim.show.numbers import (
+    CANNOT,
+    LIFT_OFF,
+    figure_rows,
+    numbers_after,
+    numbers_before,
+    numbers_table,
+    pressure_number,
+)
 from wearsim.show.outcome import no_band_words, unit_for
 from wearsim.show.profiles import deepest_removal, draw_removal, draw_surface, legend_entries, ring_means
 from wearsim.show.style import INK, new_figure, plot_style
@@ -68,7 +76,7 @@ def _zones(bench: Bench, both: Comparison, unit: LengthUnit) -> str:
 def _numbers(both: Comparison, unit: LengthUnit) -> str:
     one = any_outcome(both)
     sides = {NAMES[s.on_top]: None if s.outcome is None else numbers_after(s.outcome) for s in both.sides}
-    numbers = (*figure_rows(comparison_unit(both), unit), PRESSURE, LIFT_OFF)
+    numbers = (*figure_rows(comparison_unit(both), unit), pressure_number(one), LIFT_OFF)
     text = numbers_table({"Before": numbers_before(one), **sides}, numbers, band_beneath=True)
     if one.band is None and one.no_band and one.spells:
         text += f"\n{paragraph(no_band_words(one.no_band))}"

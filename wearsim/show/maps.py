@@ -20,7 +20,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.units import LengthUnit
 from wearsim.figure.zernike import zernike_astigmatism
 from wearsim.kernels.arrays import Floats
-from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table
+from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table, pressure_number
 from wearsim.show.style import AFTER, INK, QUIET
 from wearsim.show.text import Cell, ends_words, paragraph, table
 from wearsim.wear.outcome import Outcome
@@ -230,7 +230,8 @@ def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: LengthU
     most = ends_words(details(outcome).ends, "removal_most_m", high.number)
     words = f"Removed: up to {high.text(float(maps['removal'][inside].max()))}{most}"
     if outcome.spells:
-        pressure = numbers_after(outcome).text("peak_pressure", lambda pressure: f"{pressure / 1e3:.1f}", " kPa")
+        number = pressure_number(outcome, 1)
+        pressure = numbers_after(outcome).text(number.name, number.written, f" {number.unit}")
         words += "\nring: largest pressure," + ("\n" if "(" in pressure else " ") + pressure
         draw_place(axes, outcome.details["peak_x_m"] / radial.size, outcome.details["peak_y_m"] / radial.size)
     axes.set_title(words, fontsize=10)

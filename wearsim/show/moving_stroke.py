@@ -110,6 +110,7 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
             "minutes": spell.minutes,
             "rate": 0.0 if spell.is_press else spell.rate,
             "turning": "" if spell.is_press else _turning_words(hands, spell),
+            "walk": "" if any(hands.spins) else f"Walk round the barrel: {turns_by_hand(hands, 60.0)[0]} per minute.",
             "is_heavy": spell.on_top == "mirror" and not spell.is_press and is_heavy(bench.mirror),
             "turn": round(math.degrees(spell.turn)),
             "push": push_words(hands.push if spell.push is None else spell.push, length_unit(bench)),
@@ -139,5 +140,5 @@ def reminders(spell: dict[str, Any]) -> list[str]:
     if not spell["rate"]:
         return ["Hands off: its own weight presses it."]
     push = f"Press with {spell['push']} in addition to its weight."
-    turn = "Turn the top piece, against the direction you walk."
-    return ["Keep it wet.", "Walk round the barrel.", turn, push, "Add charge where it runs dry."]
+    turned = [spell["walk"], "Turn the top piece, against the direction you walk."] if spell["walk"] else []
+    return ["Keep it wet.", *turned, push, "Add charge where it runs dry."]

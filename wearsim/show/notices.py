@@ -15,8 +15,8 @@ HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 FIRST_OF_ALL = "Local regulations and the advice of licensed or qualified people come first."
 CAUTIONS = (
-    "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
-    "limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
+    "Large glass is heavy, and slippery when wet: above about 20 kg (45 lb) lift it with a second person or a hoist. (One "
+    "country's limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
     "Hot pitch burns: wear gloves, long sleeves and eye protection. It must not smoke. Keep it away from flame.",
     "Solvents: take the pot off the heat before you open any solvent, and ventilate the room well.",
     "Grind, polish and clean up wet; wear a respirator for dry powder. Cerium oxide dust irritates eyes, skin and airways. "
@@ -26,7 +26,7 @@ CAUTIONS = (
     FIRST_OF_ALL,
 )
 ON_THE_CARD = (
-    "Wet glass is slippery: above about 20 kg lift it with a second person or a hoist.",
+    "Wet glass is slippery: above about 20 kg (45 lb) lift it with a second person or a hoist.",
     "Hot pitch burns: wear gloves and eye protection; no flame; it must not smoke. Solvent: heat off first, windows open.",
     "Work and clean up wet; wear a respirator for dry silica or cerium oxide.",
     "Never look at the Sun, a laser or a bright test lamp, directly or in the mirror.",
@@ -86,6 +86,12 @@ def waiting_text(mirror: Mirror) -> str:
 
 
 def waiting_time(mirror: Mirror) -> str:
-    """How long the glass has to cool, rounded up to five minutes."""
-    minutes = 5.0 * np.ceil(cooling(mirror.diameter, mirror.thickness, mirror.material).time / 300.0)
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+    """How long the glass has to cool after long work: it counts on glass that is warm through."""
+    return time_words(cooling(mirror.diameter, mirror.thickness, mirror.material).time)
+
+
+def time_words(seconds: float) -> str:
+    """A time to wait, rounded up: to five minutes, from an hour on to half hours."""
+    if seconds <= 3600.0:
+        return f"{5.0 * np.ceil(seconds / 300.0):.0f} min"
+    return f"about {0.5 * np.ceil(seconds / 1800.0):g} h"

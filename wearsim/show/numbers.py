@@ -10,7 +10,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.personal_units import temperature_unit
-from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit, decimal
+from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit, decimal, pressure_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, is_outside, table
 from wearsim.wear.outcome import Outcome
@@ -54,18 +54,19 @@ class Number(NamedTuple):
         return f"{self.words}, {self.unit}" if self.unit else self.words
 
 
-def in_kilopascals(pressure: float) -> str:
-    """A pressure [Pa] as a number of kPa."""
-    return f"{pressure / 1e3:.2f}"
-
-
 def in_tenths(share: float) -> str:
     """A share [1] in per cent and tenths of it."""
     return f"{decimal(100.0 * share, 1)}%"
 
 
-PRESSURE = Number("peak_pressure", "Largest pressure", "kPa", in_kilopascals)
+PRESSURE = "peak_pressure"
 LIFT_OFF = Number("lift_off_share", "Lift-off, mean share", "", in_tenths)
+
+
+def pressure_number(outcome: Outcome, digits: int = 2) -> Number:
+    """How the largest pressure of an outcome is read: in the unit that goes with its bench's lengths."""
+    unit, size = pressure_unit(outcome.bench_text)
+    return Number(PRESSURE, "Largest pressure", unit, lambda pressure: f"{pressure / size:.{digits}f}")
 
 
 def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places: int = 2) -> tuple[Number, ...]:
@@ -144,7 +145,7 @@ def numbers_before(outcome: Outcome) -> BandedNumbers:
 
 def numbers_after(outcome: Outcome) -> BandedNumbers:
     """The figure after, and largest pressure and lift-off of the programme."""
-    of_programme = {one.name: getattr(outcome, one.name) for one in (PRESSURE, LIFT_OFF)}
+    of_programme = {name: getattr(outcome, name) for name in (PRESSURE, LIFT_OFF.name)}
     band = outcome.band
     ends = {} if band is None else {**band.numbers, **band.of_programme}
     return BandedNumbers({**asdict(outcome.numbers), **of_programme}, ends)

@@ -16,13 +16,13 @@ from wearsim.show.numbers import (
     LIFT_OFF,
     NO_WIDTH,
     NO_WIDTH_NOTE,
-    PRESSURE,
     WIDTH,
     BandedNumbers,
     figure_rows,
     numbers_after,
     numbers_before,
     numbers_table,
+    pressure_number,
 )
 from wearsim.show.profiles import draw_profiles, ring_means
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
@@ -99,7 +99,8 @@ def numbers_text(
     if any(one.values[WIDTH] == 0.0 for one in columns.values()):
         parts.append(paragraph(NO_WIDTH_NOTE))
     if outcome.spells:
-        pressure = after.text(PRESSURE.name, PRESSURE.written, f" {PRESSURE.unit}")
+        most = pressure_number(outcome)
+        pressure = after.text(most.name, most.written, f" {most.unit}")
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)
         parts.append(paragraph(f"Largest pressure {pressure}; on average {lift_off} of the overlap carries no load."))
     return "\n".join(parts)
@@ -129,10 +130,10 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
     """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping; empty where there is none."""
     if not outcome.spells:
         return ""
-    high, band, done = unit_for(outcome), outcome.band, outcome.spells
+    high, band, done, most = unit_for(outcome), outcome.band, outcome.spells, pressure_number(outcome, 1)
     columns = (
         banded([s.surface_rms for s in done], band and band.stage_rms, high.number),
-        banded([s.peak_pressure for s in done], band and band.stage_peak_pressure, lambda p: f"{p / 1e3:.1f}"),
+        banded([s.peak_pressure for s in done], band and band.stage_peak_pressure, most.written),
         banded([s.lift_off_share for s in done], band and band.stage_lift_off, lambda x: decimal(100.0 * x, 0)),
     )
     reach = [f"{unit.number(one.reach)}/{unit.number(one.tip)}" for one in done]
@@ -140,7 +141,14 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
         (str(number), f"{planned.minutes:g}", *cells, "-" if planned.is_press else tip)
         for number, (planned, *cells, tip) in enumerate(zip(programme.spells, *columns, reach, strict=True), start=1)
     ]
-    heads = ("Spell", "Min", f"RMS after\n{high.name}", "Pressure\nkPa", "Lift-off\n%", f"Reach/limit\n{unit.name}")
+    heads = (
+        "Spell",
+        "Min",
+        f"RMS after\n{high.name}",
+        f"Pressure\n{most.unit}",
+        "Lift-off\n%",
+        f"Reach/limit\n{unit.name}",
+    )
     lines = [table(heads, rows), paragraph(REACH_NOTE)]
     for number, spell in enumerate(programme.spells, start=1):
         words = spell_words(spell, bench.mirror.diameter, unit)

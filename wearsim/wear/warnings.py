@@ -9,7 +9,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.personal_units import height_text
 from wearsim.bench.programme import Programme, Spell
-from wearsim.bench.units import stroke_unit
+from wearsim.bench.units import mass_unit, pressure_text, stroke_unit
 from wearsim.errors import ContactError, InputError
 from wearsim.figure.zernike import ZernikeAstigmatism
 from wearsim.wear.accuracy import DEFAULT
@@ -50,7 +50,8 @@ def mistrust(outcome: Outcome) -> tuple[str, ...]:
             lines.append(f"spell {number}: {spell.left_out:.0%} of the strokes would tip the top piece")
         if spell.peak_pressure > PRESSURE_TOO_HIGH:
             lines.append(
-                f"spell {number}: the load rests on a few high spots, up to {spell.peak_pressure / 1e3:.0f} kPa"
+                f"spell {number}: the load rests on a few high spots, up to "
+                f"{pressure_text(spell.peak_pressure, outcome.bench_text)}"
             )
     return tuple(lines)
 
@@ -158,13 +159,14 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
             )
         if spell.peak_pressure > PRESSURE_TOO_HIGH:
             lines.append(
-                f"spell {number}: largest pressure {spell.peak_pressure / 1e3:.0f} kPa: the load rests on a few high spots, "
-                f"where real pitch would yield at once; do not trust the removal there. {_cure(programme, number)}"
+                f"spell {number}: largest pressure {pressure_text(spell.peak_pressure, bench.text)}: the load rests on a "
+                "few high spots, where real pitch would yield at once; do not trust the removal there. "
+                f"{_cure(programme, number)}"
             )
         elif (most := _highest_pressure(outcome, number)) > PRESSURE_TOO_HIGH:
             lines.append(
-                f"spell {number}: in the worst 5% of cases the largest pressure reaches {most / 1e3:.0f} kPa: a lap that "
-                f"fits less well than it should. {_cure(programme, number)}"
+                f"spell {number}: in the worst 5% of cases the largest pressure reaches "
+                f"{pressure_text(most, bench.text)}: a lap that fits less well than it should. {_cure(programme, number)}"
             )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(
@@ -227,11 +229,12 @@ def _neglected(bench: Bench, programme: Programme) -> list[str]:
 def _weight(bench: Bench, programme: Programme) -> list[str]:
     lines = []
     tops = {(s.on_top, bench.lap(s.lap).name if s.on_top == "tool" else "") for s in programme.spells}
-    for on_top, name in sorted(tops):
-        mass = bench.lap(name or None).mass if on_top == "tool" else bench.mirror.piece_mass
+    for on_top, lap in sorted(tops):
+        mass = bench.lap(lap or None).mass if on_top == "tool" else bench.mirror.piece_mass
         if mass > HEAVY:
+            name, size = mass_unit(bench.text)
             lines.append(
-                f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
+                f"weight: the {on_top} on top weighs {math.ceil(mass / size)} {name}: lift it with a second person or a "
                 "hoist; local regulations and the advice of licensed or qualified people come first"
             )
     return lines

@@ -32,7 +32,10 @@ window.barrel = (() => {
   document.addEventListener('pointerdown', () => { if (state && !sound) sound = new AudioContext(); });
   return { set(next) {
     state = { ...next, at: performance.now() };
-    for (const drawing of document.querySelectorAll('.barrel svg.stroke')) state.running ? drawing.unpauseAnimations() : drawing.pauseAnimations();
+    for (const drawing of document.querySelectorAll('.barrel svg.stroke')) {
+      drawing.setCurrentTime(state.whole - state.left);  // where the clock is: it stays there through a pause or a reload
+      state.running ? drawing.unpauseAnimations() : drawing.pauseAnimations();
+    }
     if (!state.running && awake) awake.release();
     wake(); clearInterval(timer); timer = setInterval(tick, 40); tick();
     const note = document.getElementById('awake-note');

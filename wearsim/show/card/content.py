@@ -317,11 +317,11 @@ def pressing_words(
         spell.on_top == "mirror" for spell in programme.spells
     )  # the card has no room to say so
     top = "tool on top for the pressing only" if is_turned else "tool on top"
-    by_hand = "write down for how long you pressed" if by_clock else PRESSED_FOR
-    noted = "this clock is recorded" if by_clock and [*times] == used[:1] else by_hand
+    noted = f"Do not enter this as a spell: {'write down for how long you pressed' if by_clock else PRESSED_FOR}."
+    if by_clock and [*times] == used[:1]:
+        noted = "The minutes on this clock go into the record by themselves."
     lines = [
-        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature. "
-        f"Do not enter this as a spell: {noted}."
+        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature. {noted}"
         for lap in used
         if lap in times
     ]
