@@ -382,6 +382,7 @@ def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(mon
     (spell,) = trial.candidate.plan
     assert (trial.name, spell.stroke.kind) == (TRIAL, "one-third") and spell.minutes in (search.SHORT, USUAL_SHORTEST)
     assert trial.candidate.score.expected_rms <= 1.05 * done.stopped_rms
+    assert any("one spell with a lap of" in line for line in done.advice)  # what would help all the same
 
 
 def test_with_a_small_lap_the_trial_is_a_straight_stroke_of_half_its_size_and_none_with_the_mirror_on_it(

@@ -43,7 +43,7 @@ def what_limits(
     limits : Limits
         As they were asked for.
     proposed : Candidate
-        The programme.
+        The programme, or an empty one where nothing is proposed.
     uncommon : Candidate or None
         The best of any stroke, where that was looked for.
 
@@ -55,10 +55,10 @@ def what_limits(
     found: list[tuple[float | None, str]] = []
     if problem.clock.leaves_out("the limits of the proposal"):
         return ()
-    if sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
+    if proposed.plan and sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
         minutes = MORE * limits.minutes
         found.append((_with_minutes(problem, proposed, minutes), f"the time limit matters: {minutes:g} minutes"))
-    if not problem.is_certain:
+    if proposed.plan and not problem.is_certain:
         found.append(
             (_if_known(problem, proposed), "the uncertain constants matter: if they were known, the same strokes")
         )
@@ -109,7 +109,8 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         "mass": own.mass * (share * bench.mirror.diameter / own.diameter) ** 2,
     }
     lap = own.model_copy(update={**size, "name": NEW})
-    words = f"the size of the lap matters: one more spell with a lap of {length_unit(bench).short(lap.diameter)}"
+    spell = "one more spell" if proposed.plan else "one spell"
+    words = f"the size of the lap matters: {spell} with a lap of {length_unit(bench).short(lap.diameter)}"
     left = limits.minutes - sum(one.work for one in proposed.plan)
     bench = bench.model_copy(update={"laps": (*bench.laps, lap)})
     fresh = start_state(bench, start.radius, start.height, every.nominal.accuracy).laps[NEW]

@@ -187,6 +187,8 @@ class _Proposing(ProposalProblem):
         advice = (*early.advice, *advice)
         if programme.spells:
             advice = (*what_limits(self, limits, choices[0].candidate, searched.uncommon), *advice)
+        elif choices:  # something is left to do
+            advice = (*what_limits(self, limits, self.for_figures().evaluate(()), None), *advice)
         return Proposal(
             programme=programme,
             outcome=outcome,
