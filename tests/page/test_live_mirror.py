@@ -19,9 +19,9 @@ from wearsim.learn import typed_records
 from wearsim.learn.bench_answers import given_in
 from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
-from wearsim.page import calls, live_mirror
+from wearsim.page import calls, live_mirror, parts
 from wearsim.page.afterwards import AfterwardsView
-from wearsim.page.choices import ChoicesView
+from wearsim.page.choices import ChoicesView, take_to_barrel
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.page.mirrors import MirrorAnswers
 from wearsim.page.parts import part
@@ -416,6 +416,21 @@ class Shown:
     @part
     def figure(self) -> None:
         self.times += 1
+
+
+def test_what_was_pressed_by_who_has_left_is_done_and_shown_to_nobody(with_mirror: Any, caplog: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        client = Client(ui.page("/nowhere"))
+        with client:
+            field = parts.field("A field", parts.Entry("", lambda _: None))
+            client.delete()
+            await take_to_barrel(mirror, TAKEN_CHOICE)
+            parts.tell("Done.", client)
+            parts.refuse(InputError("not so", expected="otherwise"), field)
+        assert mirror.draft.work is not None
+        assert "has been deleted" not in caplog.text
+
+    with_mirror(work)
 
 
 def test_what_a_browser_has_left_is_not_shown_again(with_mirror: Any) -> None:

@@ -150,5 +150,5 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     programme = choice["programme"]
     await asyncio.to_thread(calls.take, mirror.path, programme, choice.get("card", b""))
     mirror.begin_work(choice)
-    with client:  # the button itself may be gone by then
-        ui.navigate.to(parts.address_of(mirror, "barrel"))
+    if not client.is_deleted:  # the button itself may be gone by then, and so may be whoever pressed it
+        client.open(parts.address_of(mirror, "barrel"))

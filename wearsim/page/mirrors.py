@@ -81,24 +81,21 @@ class MirrorAnswers:
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
                 if self.mirror is None:
                     parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
-                self._questions()
+                needed, rest = questions_on_a_sheet()
+                for question in needed:
+                    self._ask(question)
+                if self.mirror is None:
+                    parts.says("That is enough to start. The rest have defaults; all can be changed later.", "strong")
+                with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
+                    for question in rest:
+                        self._ask(question)
+                    heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
+                    parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
             with parts.sheet("What will be created" if self.mirror is None else "What will be saved"):
                 self.result()
                 words = "Create this mirror's folder" if self.mirror is None else "Save these answers"
                 parts.button(words, self._make if self.mirror is None else self._save, "main")
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
-
-    def _questions(self) -> None:
-        needed, rest = questions_on_a_sheet()
-        for question in needed:
-            self._ask(question)
-        if self.mirror is None:
-            parts.says("That is enough to start. The rest have defaults; all answers can be changed later.", "strong")
-        with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
-            for question in rest:
-                self._ask(question)
-            heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
-            parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
 
     def _ask(self, question: Question) -> None:
         entry, usual = self._entry(question.key), question.taken[0]
@@ -154,5 +151,5 @@ class MirrorAnswers:
             await self.mirror.change_answers(typed_answers(self.answers), self.made_from)
         except WearsimError as error:
             return parts.refuse(error, client=client)
-        with client:
-            ui.navigate.to(_place(self.mirror))
+        if not client.is_deleted:
+            client.open(_place(self.mirror))

@@ -189,8 +189,9 @@ class OwnProgramme:
             found = await self.mirror.ask(calls.predicted, programme, 0)
         except (Stopped, WearsimError):
             return  # why is said beside the sliders
-        with client:
-            await take_to_barrel(self.mirror, found)
+        if not client.is_deleted:
+            with client:
+                await take_to_barrel(self.mirror, found)
 
     async def _compare(self) -> None:
         with suppress(WearsimError):  # why is said beside the sliders

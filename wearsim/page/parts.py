@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
@@ -163,7 +163,7 @@ def says(text: str, kind: str = "") -> ui.html:
 
 def refuse(error: WearsimError, made: ui.input | None = None, client: Client | None = None) -> None:
     """Say why what was typed cannot be used: at its field until it is changed, where one is known."""
-    if made is None or not isinstance(error, InputError):
+    if made is None or made.client.is_deleted or not isinstance(error, InputError):
         return tell(sentence(by_window(str(error))), client)
     made.error = sentence(f"{error.message}; expected {error.expected}")
     made.run_method("focus")
@@ -320,5 +320,7 @@ def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any], *, 
 
 def tell(text: str, client: Client | None = None) -> None:
     """A line that stays for a while; of a client where what asked for it may be gone."""
-    with client or nullcontext():
-        ui.notify(text, position="bottom", timeout=8000, close_button="Close", classes="notice")
+    here = client or context.client
+    if not here.is_deleted:
+        with here:
+            ui.notify(text, position="bottom", timeout=8000, close_button="Close", classes="notice")
