@@ -1,6 +1,7 @@
 """Is the best that ``propose`` shows under uncertain constants as good as a long search of the same strokes finds?
 
     python -m tests.benchmarks.uncertain_oracle [--first 0] [--count 14] [--sessions 0]
+    python -m tests.benchmarks.uncertain_oracle --programmes
 
 A search of its own, slow and plain: differential evolution over rows of the repertoire, sizes and minutes of one and two
 spells, an island for every order of the pieces on top; then steps of every size and of the minutes from the best, as long
@@ -8,7 +9,8 @@ as one betters it. It shares with ``propose`` the coupled engine, the weighted c
 (what a programme asks of a person included), and which strokes hands do. The fourteen start figures of
 tests/helpers/start_figures.py and docs/performance.md, with the default spreads, or with spreads as one or two sessions
 leave them. A line a figure: what is made small (RMS to expect, with what slopes on short scales count as, times the effort)
-in nm, of the best that ``propose`` shows and of this search, their ratio, and how long both took.
+in nm, of the best that ``propose`` shows and of this search, their ratio, and how long both took. With ``--programmes`` what
+``propose`` says of each of them: the RMS before and to expect [nm], the programme, and its processor time [s].
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from scipy.optimize import differential_evolution
 
 from tests.benchmarks.nested_limits import AFTER, WIDEST, belief_after
 from tests.helpers.start_figures import CASES, StartCase, ring
+from wearsim.bench.units import length_unit
 from wearsim.decide.choice import LARGE_GAIN, ROUGHER
 from wearsim.decide.coarse_engine import Plan, PlannedSpell
 from wearsim.decide.least_squares import Refiner
@@ -33,6 +36,7 @@ from wearsim.decide.repertoire import REPERTOIRE, Gentle, common_strokes, is_all
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import FREE, StrokeSpec
 from wearsim.errors import ContactError
+from wearsim.show.strokes import spell_words
 from wearsim.wear.accuracy import DEFAULT
 
 FIGURES = (
@@ -148,12 +152,29 @@ def shown(ground: Ground) -> float:
     return min([ground.refiner.objective.rms_before, *costs])
 
 
+def said(case: StartCase) -> str:
+    """What ``propose`` says of a start figure."""
+    bench, began = case.bench(spread=True), time.process_time()
+    done = propose(bench, minutes=float(case.minutes), start=case.start(bench), draws=0, aim=0.999)
+    spells = done.programme.spells
+    words = "; ".join(
+        f"{one.minutes:g} min {spell_words(one, bench.mirror.diameter, length_unit(bench))}" for one in spells
+    )
+    took = time.process_time() - began
+    return f"{case.name}: {1e9 * done.stopped_rms:.0f}, {1e9 * done.expected_rms:.0f}, {words}; {took:.1f} s"
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--count", type=int, default=len(FIGURES))
     parser.add_argument("--sessions", type=int, default=0, choices=sorted(AFTER))
+    parser.add_argument("--programmes", action="store_true")
     given = parser.parse_args()
+    if given.programmes:
+        for case in FIGURES[given.first : given.first + given.count]:
+            print(said(case), flush=True)
+        return
     for case in FIGURES[given.first : given.first + given.count]:
         ground, began = Ground(case, given.sessions), time.process_time()
         ours = shown(ground)

@@ -475,6 +475,7 @@ def test_a_mirrors_answers_are_changed_where_they_were_given(served: Served, scr
     page.get_by_text("more questions, if you like").click()
     page.get_by_label("Temperature of the room").fill("18")
     screen.press("Save these answers")
+    page.get_by_text("The mirror's answers are saved.").wait_for()
     page.locator(".window input").first.wait_for()
     bench = (place / "bench.toml").read_text()
     assert 'thickness = "31 mm"' in bench and 'temperature = "18 degC"' in bench

@@ -376,6 +376,7 @@ def test_afterwards_names_the_benchs_temperature_and_when_the_glass_is_cool(with
 NOTHING: dict[str, Any] = {
     "name": "Proposed", "title": "Nothing proposed", "is_next": False, "spells": [], "reason": "No stroke helps.",
     "why_not": "", "edge_now": "", "warnings": [], "text": "", "plot": "", "before": "80 nm", "stopped": "80 nm",
+    "before_all": "",
 }  # fmt: skip
 """What is found where nothing is proposed, and then the short trial and another choice."""
 SPELL = {"minutes": 2.0, "title": "tool on top, one-third", "sizes": "3.33 in long", "moving": ""}
@@ -404,6 +405,22 @@ def test_what_is_next_comes_first_and_alone_has_the_strong_button(with_mirror: A
             assert sum(one.startswith("The edge may already be turned up.") for one in words) == said
             takes = [one for one in shown if isinstance(one, ui.button) and one.text.startswith("Take this")]
             assert ["main" in one.classes for one in takes] == [True, False][: 2 * said]
+
+    with_mirror(work)
+
+
+def test_where_better_readings_come_first_that_is_said_first_and_no_button_is_strong(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        mirror.search.found = [NOTHING, {**TRIAL, "before_all": "Take better readings first."}]
+        client = Client(ui.page("/nowhere"))
+        with client:
+            ChoicesView(mirror).choices()
+        shown = list(client.elements.values())
+        words = [one.content for one in shown if isinstance(one, ui.html)]
+        assert words.index("Take better readings first.") < words.index(
+            next(one for one in words if "one-third" in one)
+        )
+        assert not any("main" in one.classes for one in shown if isinstance(one, ui.button))
 
     with_mirror(work)
 

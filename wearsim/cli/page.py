@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import webbrowser
 from importlib.util import find_spec
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -58,5 +60,7 @@ def command(
             messages.info(f"For the tablet: {door.link('/', door.address)}")
             messages.info("Anyone on the network who has this address can use the page.")
         messages.info("Ctrl-C ends it; nothing entered is lost.")
+        if not no_browser:
+            Thread(target=webbrowser.open, args=(link,), daemon=True).start()
 
-    serve(place, share=share, port=port, browse=not no_browser, say=say)
+    serve(place, share=share, port=port, say=say)

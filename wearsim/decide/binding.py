@@ -74,7 +74,7 @@ def what_limits(
         f"{what} would bring the expected RMS down from {np.hypot(now, own) * 1e9:.0f} to "
         f"{np.hypot(rms, own) * 1e9:.0f} nm"
         for rms, what in found
-        if rms is not None and AS_GOOD * rms <= now
+        if rms is not None and AS_GOOD * np.hypot(rms, own) <= np.hypot(now, own)
     )
 
 

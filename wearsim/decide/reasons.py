@@ -29,6 +29,7 @@ WORTHWHILE = 0.05
 TRIAL = (
     ". The short trial, recorded, shows how fast glass wears and how stiff the pitch is, even if it improves nothing"
 )
+READ_FIRST = "take better readings first"
 # A floor above this share of the start figure, and above this height, is bad. Judgements.
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 # A change is worth naming when it takes the floor below this share of what it was. A judgement.
@@ -151,7 +152,7 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
     lines, before, measured = [], problem.objective.rms_before, problem.measured
     if measured > max(floor, 0.5 * before):
         lines.append(
-            f"take better readings first: the measurement itself is uncertain by {measured * 1e9:.0f} nm RMS, more than "
+            f"{READ_FIRST}: the measurement itself is uncertain by {measured * 1e9:.0f} nm RMS, more than "
             "the strokes could gain"
         )
     if floor <= max(BAD_SHARE * before, BAD_HEIGHT):

@@ -98,17 +98,19 @@ class ChoicesView:
 
     def _choice(self, choice: dict[str, Any], reason: str = "") -> None:
         """One of them; with a reason the one that is recommended."""
-        name = choice["name"]
         with parts.sheet(choice["title"]).props("id=proposed" if reason else ""):
             with parts.group("beside"):
                 with parts.group("stack"):
                     if choice["spells"]:
-                        self._programme(choice, "main" if reason else "plain")
+                        parts.says(choice["before_all"] if reason else "", "strong")
+                        self._programme(choice, "main" if reason and not choice["before_all"] else "plain")
                     parts.says(reason or choice["why_not"])
                     for warning in choice["warnings"]:
                         parts.says(f"Warning: {warning}", "mark")
                 if choice["spells"]:
-                    parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {name}")
+                    parts.picture(
+                        choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}"
+                    )
                     parts.drawing("".join(spell["moving"] for spell in choice["spells"]))
             with parts.fold("Expected readings and all numbers"):
                 parts.written(choice["text"])

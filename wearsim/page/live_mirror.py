@@ -29,6 +29,7 @@ from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 
 SETTLED, THINKING = 0.3, 1.5
 """After a change before it is worked; after a key in a field of readings that is not left: half a number, perhaps [s]."""
+NEW_ANSWERS = "The mirror's answers are saved. What was proposed before was for the old ones: ask again."
 BOUNCE = 0.5
 """A second touch at the barrel within this counts for nothing [s]: it was meant for what was there before."""
 
@@ -294,6 +295,7 @@ class LiveMirror:
             await asyncio.to_thread(change_answers, self.path, given, made_from, self.draft.is_read)
         self._forget_what_was_found()
         self.read_folder()
+        self.file_note = NEW_ANSWERS
         self.tell("answers")
 
     def _forget_what_was_found(self) -> None:

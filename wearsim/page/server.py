@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import socket
-import webbrowser
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from functools import partial
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
 import uvicorn
@@ -181,7 +179,7 @@ def free_port(listens_on: str, wanted: int | None) -> int:
     raise CouldNotError(f"port {wanted or f'{PORTS[0]} to {PORTS[-1]}'}: in use; another wearsim page? (--port)")
 
 
-def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Callable[[Door, str], None]) -> None:
+def serve(place: Path, *, share: bool, port: int | None, say: Callable[[Door, str], None]) -> None:
     """Serve the page until it is interrupted.
 
     Parameters
@@ -190,10 +188,8 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
         A mirror's folder, or one with mirrors' folders in it.
     share : bool
         Whether the local network may come in, with the word in the address.
-    browse : bool
-        Whether a browser is opened.
     say : callable
-        Takes the door and the link for this machine, before anything is served.
+        Takes the door and the link for this machine, as soon as it answers.
     """
     number = free_port("0.0.0.0" if share else "127.0.0.1", port)
     room = Room(place.resolve(), Desk())
@@ -201,15 +197,14 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     link = room.door.link(f"/mirror/{room.only}/readings" if room.only else "/")
     app = Guard(application(room), room.door)
 
-    async def look() -> None:
-        Thread(target=webbrowser.open, args=(link,), daemon=True).start()
+    async def answers() -> None:
+        say(room.door, link)
 
     config = uvicorn.Config(
         app, host=room.door.listens_on, port=number, log_level="warning", access_log=False, server_header=False,
         ws_max_size=1024 * 1024, lifespan="on", timeout_graceful_shutdown=2,
         # once, as soon as it listens: not again within so many seconds
-        callback_notify=look if browse else None, timeout_notify=10**9,
+        callback_notify=answers, timeout_notify=10**9,
     )  # fmt: skip
     room.mirrors()  # what is slow to load is loaded before anybody waits
-    say(room.door, link)
     uvicorn.Server(config).run()

@@ -11,6 +11,7 @@ from wearsim.bench.toml_io import spell_shares
 from wearsim.bench.units import counted
 from wearsim.decide.choice import ANY_STROKE, PROPOSED, TRIAL
 from wearsim.decide.proposal import Proposal
+from wearsim.decide.reasons import READ_FIRST
 from wearsim.decide.repertoire import why_uncommon
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import first_pressing, pressing_words
@@ -20,6 +21,7 @@ from wearsim.show.numbers import numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, reasons_text, work_minutes
 from wearsim.show.style import data_address
+from wearsim.show.text import sentence
 from wearsim.wear.expected_readings import expected_after
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import Uncertainty
@@ -86,6 +88,7 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
         **predicted_words(bench, known, proposal.programme, proposal.outcome), "name": name,
         "title": (trial if name == TRIAL else name) if spells else "Nothing proposed",
         "is_next": bool(spells) and name in (PROPOSED, TRIAL), "why_not": why_not(name, bench, proposal.programme),
+        "before_all": next((sentence(one) for one in proposal.advice if one.startswith(READ_FIRST)), ""),
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
         "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),
