@@ -80,7 +80,7 @@ class SlopePrior:
     fine_amplitude: float = 0.8
     rim_length: float = 0.05
     rim_amplitudes: tuple[float, ...] = (12.0, 45.0)
-    rim_shares: tuple[float, ...] = (0.7, 0.3)
+    rim_shares: tuple[float, ...] = (0.88, 0.12)
 
 
 @dataclass(frozen=True, eq=False)
