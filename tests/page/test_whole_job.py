@@ -38,6 +38,13 @@ def served(serve: Any) -> Served:
     return serve()
 
 
+INSIDE = """([heads, width]) => heads.every(head => {
+  const boxes = [...document.querySelectorAll(`td[data-head='${head}']`)].map(cell => cell.getBoundingClientRect());
+  return boxes.length && boxes.every(box => box.width > 0 && box.left >= 0 && box.right <= width);
+})"""
+"""Whether all cells under these heads are seen on a screen of this width."""
+
+
 def _make_mirror(screen: Screen, name: str) -> Any:
     page = screen.go("/")
     screen.press("A new mirror")
@@ -95,9 +102,9 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     assert "0.81" in (place / "readings.toml").read_text()
     kept_draft(place, lambda kept: kept["limits"] == FEW)
     assert width > 1000 or screen.obstacles() == []
-    for head in list(COLUMNS.values())[1:]:
-        cell = page.locator(f"td[data-head='{head}']").last.bounding_box()
-        assert cell["x"] >= 0 and cell["x"] + cell["width"] <= width, (head, cell)
+    page.wait_for_function(
+        INSIDE, arg=[list(COLUMNS.values())[1:], width]
+    )  # the table is shown again while more is found
     screen.reload()
     page.get_by_role("button", name=TAKE).first.click()
     _work(screen, place)
