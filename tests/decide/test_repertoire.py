@@ -18,10 +18,8 @@ from wearsim.decide.repertoire import (
     LONG,
     MOST_LIFTED,
     REPERTOIRE,
-    SMALLEST_BELOW,
     Gentle,
     common_strokes,
-    common_words,
     is_allowed,
     is_said_to_deepen,
     rows_of,
@@ -52,9 +50,8 @@ def _in_inches() -> Bench:
 def test_what_is_looked_at_is_of_the_table_and_of_whole_steps(bench: Bench) -> None:
     limits = Limits().settled(bench)
     found = common_strokes(bench, limits)
+    assert len(found) == len(set(found)) > 20 and {one.on_top for one in found} == {"tool", "mirror"}
     step, share = size_step(bench), bench.laps[0].diameter / bench.mirror.diameter
-    assert len(found) == len(set(found)) > 20
-    assert {one.on_top for one in found} == ({"tool", "mirror"} if share >= SMALLEST_BELOW else {"tool"})
     for one in found:
         assert is_allowed(one, bench, limits)
         steps = np.array([size / step for size in one.free.values()])
@@ -62,14 +59,6 @@ def test_what_is_looked_at_is_of_the_table_and_of_whole_steps(bench: Bench) -> N
         assert one.length >= (0.2 if share > 0.9 else 0.3 * share) - 0.01
         if one.kind == "w":
             assert 2.0 * one.sweep / one.strokes_per_sweep >= LEAST_ADVANCE * one.length * 0.999
-
-
-def test_a_mirror_is_not_worked_on_a_small_lap() -> None:
-    stroke, limits = StrokeSpec("mirror", None, "straight", 0.25), Limits().settled(SMALL_LAP)
-    assert why_uncommon(stroke.spell(5.0, 50.0), SMALL_LAP) == "with the mirror on a lap of 0.5 D (at least 0.7 D)"
-    assert not is_allowed(stroke, SMALL_LAP, limits) and is_allowed(stroke, BENCH, limits)
-    assert "mirror on top" not in common_words(SMALL_LAP, limits) and "mirror on top" in common_words(BENCH, limits)
-    assert common_words(SMALL_LAP, replace(limits, on_top=("mirror",))).startswith("none")
 
 
 @pytest.mark.parametrize(

@@ -36,8 +36,6 @@ LONGEST_ON_LAP = 1.0
 FARTHEST_HUNG = 0.2
 """Overhang beyond this, in diameters of the mirror, only with the tool on top or a smaller lap [1]: a mirror that hangs so
 far cannot be held safely."""
-SMALLEST_BELOW = 0.7
-"""A lap of less than this share of the mirror's diameter is worked on top: a mirror rocks on it [1] (common practice)."""
 SAID_TO_DEEPEN = 0.45
 """Strokes of this share of the diameter with the mirror on top are said to deepen it [1] (common practice, no source)."""
 MOST_LIFTED, MORE = 0.2, 2.0
@@ -123,9 +121,6 @@ def _is_of(row: CommonStroke, stroke: StrokeSpec, bench: Bench) -> bool:
 def _outside(row: CommonStroke, stroke: StrokeSpec, bench: Bench) -> Iterator[str]:
     """What of a stroke is outside a row of its kind, each in words."""
     lap, diameter = bench.lap(stroke.lap), bench.mirror.diameter
-    if stroke.on_top == "mirror" and lap.diameter < SMALLEST_BELOW * diameter:
-        yield f"with the mirror on a lap of {lap.diameter / diameter:.2g} D (at least {SMALLEST_BELOW:.2g} D)"
-        return
     lengths, overhangs = _limits_of(row, stroke.on_top, lap.diameter / diameter)
     for size, (least, most), words in (
         (stroke.overhang, overhangs, f"off centre with the {stroke.on_top} on top"),
@@ -170,16 +165,12 @@ def is_said_to_deepen(spell: Spell, bench: Bench) -> bool:
 def common_words(bench: Bench, limits: Limits) -> str:
     """How long common strokes are on a bench and how far off centre, in words."""
     pieces, diameter = limits.settled(bench).pieces, bench.mirror.diameter
-    rows = [
-        (on_top, *_limits_of(row, on_top, lap.diameter / diameter))
-        for on_top in pieces for row in REPERTOIRE for lap in bench.laps
-    ]  # fmt: skip
-    practised = [one for one in rows if np.isfinite(one[1][0])]
-    if not practised:
-        return f"none with the mirror on a lap of less than {SMALLEST_BELOW:.2g} D"
-    lengths = [end for _, ends, _ in practised for end in ends]
-    most = {on_top: max(hung[1] for top, _, hung in practised if top == on_top) for on_top, _, _ in practised}
-    hung = (f"{far:.2g} D with the {on_top} on top" for on_top, far in most.items())
+    found = {
+        on_top: [_limits_of(row, on_top, lap.diameter / diameter) for row in REPERTOIRE for lap in bench.laps]
+        for on_top in pieces
+    }
+    lengths = [end for rows in found.values() for row in rows for end in row[0] if np.isfinite(end)]
+    hung = (f"{max(row[1][1] for row in rows):.2g} D with the {on_top} on top" for on_top, rows in found.items())
     return f"{min(lengths):.2g} to {max(lengths):.2g} D long, and off centre by at most {' or '.join(hung)}"
 
 
@@ -188,7 +179,7 @@ def _limits_of(row: CommonStroke, on_top: str, share: float) -> tuple[tuple[floa
     if share >= LARGE_LAP:
         most = min(row.overhangs[1], FARTHEST_HUNG) if on_top == "mirror" else row.overhangs[1]
         return row.lengths, (row.overhangs[0], most)
-    if row.kind == "one-third" or row.pressed == LONG[1] or (on_top == "mirror" and share < SMALLEST_BELOW):
+    if row.kind == "one-third" or row.pressed == LONG[1]:
         return (np.inf, np.inf), NONE
     return (SHORTEST_ON_LAP * share, LONGEST_ON_LAP * share), (row.overhangs[0], 0.5 if row.overhangs != NONE else 0.0)
 
@@ -224,15 +215,14 @@ def _of_lap(bench: Bench, lap: Lap, on_top: str, step: float) -> Iterator[Stroke
         if row.kind == "one-third":
             yield StrokeSpec(on_top, lap.name, row.kind, 1 / 3)
         elif np.isfinite(lengths[0]):
+            off = _steps(*overhangs, _LOOK_OFF, step)
             room = (row.farthest * tipping_offset(bench, lap, on_top) / bench.mirror.diameter) ** 2 - (
                 0.5 * lengths[0]
             ) ** 2
-            hung = overhangs[0], min(overhangs[1], float(np.sqrt(max(room, 0.0))) - row.sweeps[0])
-            sizes = (
-                _steps(*lengths, _LOOK, step),
-                _steps(*row.sweeps, _LOOK_ASIDE, step),
-                _steps(*hung, _LOOK_OFF, step),
-            )
+            farthest = min(overhangs[1], float(np.sqrt(max(room, 0.0))) - row.sweeps[0])
+            if farthest > 0.0:  # as far as the shortest may reach
+                off = sorted({*off, round(step * float(np.floor(farthest / step + 1e-2)), 4)})
+            sizes = _steps(*lengths, _LOOK, step), _steps(*row.sweeps, _LOOK_ASIDE, step), off
             yield from (StrokeSpec(on_top, lap.name, row.kind, *one) for one in product(*sizes))
 
 
