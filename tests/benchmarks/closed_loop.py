@@ -6,7 +6,7 @@
 
 With ``--glass independent`` the glass is that of ``independent_glass.py`` with everything in which it differs from the
 model, constants drawn from the bench's own spread; nobody records for how long the lap was pressed. After each session the
-RMS that all sessions together give is kept with its band.
+RMS that all sessions together give is kept with its band. Where nothing is proposed, the short trial is worked.
 
 Each mirror: raised ring, oblate, sphere or turned edge in turn; 0.2-0.5 m, f/4.5-f/7; preston, stiffness and
 relaxation time off by up to a factor of two, edge gain too; 5% jitter, 8% from session to session; planar truth;
@@ -34,6 +34,7 @@ from tests.benchmarks.real_glass_coverage import glass_of
 from tests.benchmarks.real_glass_coverage import true_rms as true_rms_of
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
+from wearsim.decide.alternatives import or_trial
 from wearsim.decide.limits import ANY, usual_limits
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose
@@ -78,10 +79,11 @@ def one_loop(seed: int, minutes: float = 60.0) -> dict[str, Any]:
 
 def independent_loop(seed: int, minutes: float = 60.0, sessions: int = 6, options: str = "real") -> dict[str, Any]:
     """Go round the loop with one mirror of the independent glass, read with a knife edge."""
-    began, ended = time.monotonic(), "sessions"
+    began, ended = time.monotonic(), ""
     drawn = draw_mirror(seed, FAULTS[seed % len(FAULTS)])
     glass, tester = glass_of(drawn, seed, options), KnifeEdgeTester()
     rounds: list[dict[str, Any]] = []
+    tried = False
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch) / "mirror"
         create_folder(place, drawn.text, {"readings.toml": _sheet(glass, tester, seed)})
@@ -92,11 +94,13 @@ def independent_loop(seed: int, minutes: float = 60.0, sessions: int = 6, option
             if rounds:
                 rounds[-1] |= known
             if is_good(state, TARGET) or number > sessions:
-                ended = "good" if number <= sessions else ended
+                ended = "good" if number <= sessions else "sessions"
                 break
             proposal = advised(state, minutes)
-            if not proposal.programme.spells:
-                ended = proposal.reason
+            tried, was_tried = not proposal.programme.spells, tried
+            if tried:
+                ended, proposal = proposal.reason, or_trial(state.bench, proposal, **state.arguments)
+            if (was_tried and tried) or not proposal.programme.spells:
                 break
             glass.work(proposal.programme)
             rounds.append(_round(proposal, glass))

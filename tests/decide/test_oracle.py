@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.benchmarks.uncertain_oracle import FIGURES, Ground, shown
 from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import CASES
 from wearsim.decide.propose import propose
@@ -31,3 +32,9 @@ def test_a_proposal_comes_near_the_oracle(number: int) -> None:
     done = propose(bench, limits=any_limits(minutes=case.minutes), start=case.start(bench), draws=0)
     assert len(done.programme.spells) <= 3
     assert done.outcome.surface_rms <= 1.25e-9 * ORACLE[case.name]
+
+
+@pytest.mark.slow
+def test_long_spells_come_near_the_oracle_of_what_two_sessions_leave_unknown() -> None:
+    """The five-times oblate, whose best strokes lie along the limit of reach; docs/performance.md has all fourteen."""
+    assert shown(Ground(FIGURES[3], 2)) <= 1.05 * 169.0e-9

@@ -15,6 +15,7 @@ import wearsim as ws
 from tests.helpers.small_bench import figure, random_figure, ring_figure, small_bench
 from tests.helpers.start_figures import CASES
 from wearsim.decide import propose, search
+from wearsim.decide.alternatives import or_trial
 from wearsim.decide.choice import TRIAL
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell, plan_of
 from wearsim.decide.least_squares import Candidate
@@ -395,3 +396,8 @@ def test_with_a_small_lap_the_trial_is_a_straight_stroke_of_half_its_size(monkey
     (spell,) = next(one for one in done.choices if one.name == TRIAL).candidate.plan
     assert (spell.stroke.on_top, spell.stroke.kind) == ("tool", "straight")
     assert spell.stroke.length == pytest.approx(0.25, abs=0.03)
+    worked = or_trial(bench, done, start=case.start(bench), draws=0)
+    assert [(one.on_top, one.stroke, one.minutes) for one in worked.programme.spells] == [
+        (spell.stroke.on_top, "straight", spell.minutes)
+    ]
+    assert or_trial(bench, worked) is worked and or_trial(bench, replace(done, choices=())).programme.spells == ()

@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.choice import BEST, PROPOSED
+from wearsim.decide.choice import BEST, PROPOSED, TRIAL
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose, with_programme
@@ -35,3 +35,15 @@ def alternatives(
     for one in proposal.choices[1 if proposal.programme.spells else 0 :]:
         name = f"{one.name}: {one.words}" if one.words else one.name
         yield name, replace(with_programme(bench, proposal, one, **known), trade_off=())
+
+
+def or_trial(bench: Bench, proposal: Proposal, **known: Any) -> Proposal:
+    """The same; where nothing is proposed but a short trial is offered, with that in its place.
+
+    Parameters
+    ----------
+    **known
+        As :func:`wearsim.decide.propose.propose` takes it.
+    """
+    trial = next((one for one in proposal.choices if one.name == TRIAL and not proposal.programme.spells), None)
+    return proposal if trial is None else with_programme(bench, proposal, trial, **known)

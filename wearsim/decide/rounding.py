@@ -37,6 +37,8 @@ SIZE_STEP, FINE_STEP = 0.01, 0.0025
 LEAST_GAIN = 1e-3
 # No number moves further than this many steps on one set of slopes.
 MOST_ROUND_STEPS = 4
+# Steps of length that go with one of the overhang, along the limit of reach.
+ALONG_REACH = (2, 3)
 # Spells of so many minutes or more step by so many [min].
 LONG, LONG_STEP = 30.0, 5.0
 # Round programmes worked on one set of slopes.
@@ -161,11 +163,19 @@ class _Lattice:
         return tuple(out)
 
     def moves(self) -> Steps:
-        """One number a step up or down, or two at once."""
+        """One number a step up or down, or two at once; a stroke shorter by a few and farther off centre by one."""
         one = np.eye(len(self.keys), dtype=int)
         single = [sign * row for row in one for sign in (-1, 1)]
         pairs = [s * a + t * b for a, b in combinations(one, 2) for s in (-1, 1) for t in (-1, 1)]
-        return np.array(single + pairs)
+        sizes = dict(zip(self.keys, one, strict=True))
+        slides = [
+            sign * (count * row - sizes[i, "overhang"])
+            for (i, name), row in sizes.items()
+            if name == "length" and (i, "overhang") in sizes
+            for count in ALONG_REACH
+            for sign in (-1, 1)
+        ]
+        return np.array(single + pairs + slides)
 
     def squares(self, steps: Steps, moves: Steps) -> Floats:
         """Sum of squares by the slopes after each of the moves."""

@@ -14,6 +14,7 @@ import numpy as np
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, spell_table
 from wearsim.bench.units import length_unit
+from wearsim.decide.alternatives import or_trial
 from wearsim.decide.limits import usual_limits
 from wearsim.decide.propose import propose
 from wearsim.figure.aperture import ClearAperture
@@ -137,6 +138,8 @@ def rehearse(
 ) -> Iterator[Round]:  # fmt: skip
     """Go round the loop on a practice folder until the figure is good, or nothing is proposed any more.
 
+    Where nothing is proposed, the short trial that is offered is worked, but not twice one after the other.
+
     Parameters
     ----------
     path : str or Path
@@ -163,6 +166,7 @@ def rehearse(
     folder = open_folder(path)
     practice, mirror = replay(folder)
     limits = usual_limits(minutes=minutes, spells=spells, beyond=False)
+    tried = False
     for _ in range(sessions):
         report("calibrating")
         state = calibrated_state(folder, draws=draws)
@@ -171,8 +175,11 @@ def rehearse(
             return
         report("proposing")
         proposal = propose(state.bench, limits=limits, starts=starts, **state.arguments)
-        if not proposal.programme.spells:
+        tried, was_tried = not proposal.programme.spells, tried
+        if tried:
             report(proposal.reason)
+            proposal = or_trial(state.bench, proposal, **state.arguments)
+        if (was_tried and tried) or not proposal.programme.spells:
             return
         report("working")
         one, folder = _work_session(folder, practice, mirror, state, proposal.programme, proposal.outcome)
