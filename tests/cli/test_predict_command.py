@@ -106,7 +106,9 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
     for name in ("RMS, surface", "Strehl ratio", "Conic constant", "Edge roll"):
         assert next(line for line in lines if line.startswith(name)).count(" to ") == 2  # before, after
     assert next(line for line in lines if line.startswith("3    ")).count(" to ") == 3  # RMS, pressure, lift-off
-    assert "Largest pressure" in out and "of the overlap carries no load" in " ".join(out.split())
+    words = " ".join(out.split())
+    assert "Largest pressure" in out and "of the overlap carries no load" in words
+    assert re.search(r"Expected RMS over 4 draws, all uncertainties included: \d+ nm; if you stop now: \d+ nm\.", words)
     assert "  2: tool on top, W, 90 mm long, 75 mm to each side" in lines
 
 

@@ -124,7 +124,10 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     gauge = gauge_for(bench, start.radius)
     shares = [bands.share_of_the_way(one.before, one.removal, gauge) for one in alone]
     assert band.share == pytest.approx(percentiles(shares), rel=1e-9)
+    squares = [[one.numbers.surface_rms**2, one.numbers_before.surface_rms**2] for one in alone]
+    assert [band.expected_rms, band.expected_rms_before] == pytest.approx(np.sqrt(np.mean(squares, axis=0)), rel=1e-9)
     said = outcome.to_json()
+    assert said["expected_rms_m"] == band.expected_rms and said["expected_rms_if_stopped_m"] == band.expected_rms_before
     assert said["peak_pressure_band_pa"] == band.peak_pressure.tolist()
     assert said["spells"][1]["lift_off_share_band"] == band.stage_lift_off[1].tolist()
     assert said["spells"][2]["surface_rms_band_m"] == said["surface_rms_band_m"] == rms[2].tolist()

@@ -52,6 +52,7 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_s
         paragraph(mistrust_text(outcome)),
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
+        paragraph(expected_rms_text(outcome)),
         maps_text(programme, outcome, unit, unit_for(outcome)),
         spells_text(bench, programme, outcome, unit),
         edge_text(outcome, unit) if edge_by_spell else "",
@@ -104,6 +105,15 @@ def numbers_text(
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)
         parts.append(paragraph(f"Largest pressure {pressure}; on average {lift_off} of the overlap carries no load."))
     return "\n".join(parts)
+
+
+def expected_rms_text(outcome: Outcome) -> str:
+    """The RMS to expect with everything uncertain, after and if nothing is worked; empty without a band."""
+    band, high = outcome.band, unit_for(outcome)
+    if band is None or not outcome.spells or band.expected_rms is None or band.expected_rms_before is None:
+        return ""
+    after, stopped = high.text(band.expected_rms), high.text(band.expected_rms_before)
+    return f"Expected RMS over {band.draws} draws, all uncertainties included: {after}; if you stop now: {stopped}."
 
 
 def _notes(outcome: Outcome) -> list[str]:

@@ -133,6 +133,8 @@ class Band(_EqualByValue):
         Draws that were tried, and those that could not be worked out (their constants led to no balance).
     details : mapping of str to (2,) ndarray
         Of the planar engine's numbers of the maps, places and axes left out; empty for the radial engine.
+    expected_rms, expected_rms_before : float or None
+        Root of the mean square figure error over the draws, after and before: what programmes are compared by [m].
     """
 
     figure_error: Floats
@@ -153,6 +155,8 @@ class Band(_EqualByValue):
     stage_peak_pressure: Floats | None = None
     stage_lift_off: Floats | None = None
     details: Mapping[str, Floats] = field(default_factory=dict)
+    expected_rms: float | None = None
+    expected_rms_before: float | None = None
 
     @property
     def surface_rms(self) -> Floats:
@@ -177,6 +181,8 @@ class Band(_EqualByValue):
             result |= _listed({FIGURE_NUMBERS[name].key(what): ends for name, ends in numbers.items()})
         if self.details:
             result["details_band"] = _listed(self.details)
+        if self.expected_rms is not None:
+            result |= {"expected_rms_m": self.expected_rms, "expected_rms_if_stopped_m": self.expected_rms_before}
         return {**result, "band_draws": self.draws, "band_draws_failed": self.failed}
 
     def of_spell(self, number: int) -> dict[str, Any]:
@@ -403,6 +409,9 @@ def band_of(
         row[:] = [[take(error) for take in takes] for error in map(gauge.error, heights[1:])]
     pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
     rms, roll, rim, width = percentiles(numbers).T
+    expected, stopped = (
+        float(np.sqrt(np.mean([gauge.aperture.rms(one) ** 2 for one in errors]))) for errors in (last, first)
+    )
     return Band(
         figure_error=percentiles(last),
         numbers=_numbers([heights[-1] for heights in kept], gauge),
@@ -422,6 +431,8 @@ def band_of(
         peak_pressure=percentiles(pressure.max(axis=1)),
         lift_off_share=percentiles(lift_off @ minutes / minutes.sum()),
         details={name: percentiles([one.details[name] for one in found]) for name in found[0].details},
+        expected_rms=expected,
+        expected_rms_before=stopped,
     )
 
 

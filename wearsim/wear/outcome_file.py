@@ -81,6 +81,10 @@ def read_maps(group: h5py.Group) -> dict[str, Floats]:
     return {unquote(link): np.asarray(values[()]) for link, values in group.items()}
 
 
+EXPECTED = ("expected_rms", "expected_rms_before")
+"""Of a band, in its attributes [m]; older files lack them."""
+
+
 def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: bool = False) -> None:
     """Write an outcome with everything needed to understand it.
 
@@ -141,6 +145,7 @@ def _write_band(file: h5py.File, band: Band | None) -> None:
         return
     group = file.create_group("band")
     group.attrs["draws"], group.attrs["failed"] = band.draws, band.failed
+    group.attrs.update({name: value for name in EXPECTED if (value := getattr(band, name)) is not None})
     scale(group, "percentile", np.array(NINE_IN_TEN), "1", "percentile over the draws")
     _write_all(group, {**BANDS, **SPELL_BANDS}, vars(band))
     for when, numbers in (("", band.numbers), ("before_", band.numbers_before)):
@@ -274,4 +279,6 @@ def _read_band(file: h5py.File) -> Band | None:
         failed=int(group.attrs["failed"]),
         **{name: group[name][()] for name in (*BANDS, *SPELL_BANDS) if name in group},
         details=dict(group["details"].attrs.items()) if "details" in group else {},
+        expected_rms=group.attrs.get("expected_rms"),
+        expected_rms_before=group.attrs.get("expected_rms_before"),
     )
