@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import pytest
 import wearsim as ws
 from wearsim.decide.compare import Comparison, compare, with_on_top
 from wearsim.errors import InputError
+from wearsim.show.comparison import radius_and_conic
 
 Call = Callable[..., Any]
 
@@ -56,6 +58,26 @@ def test_the_upper_piece_turns_concave(demo: Path) -> None:
     assert tool is not None and mirror is not None
     assert mirror.removal[0] > mirror.removal[-1]
     assert tool.removal[0] / tool.removal[-1] < mirror.removal[0] / mirror.removal[-1]
+
+
+def test_what_swapping_the_pieces_reverses_is_said_of_this_comparison(demo: Path) -> None:
+    both = both_ways()
+
+    def said(*changes: float) -> str:
+        outcomes = [
+            replace(side, outcome=replace(
+                side.outcome, numbers=replace(side.outcome.numbers, conic_fit=side.outcome.numbers_before.conic_fit + one)
+            ))
+            for side, one in zip(both.sides, changes, strict=True)
+        ]  # fmt: skip
+        return radius_and_conic(Comparison(*outcomes))
+
+    assert said(0.1, 0.2).endswith("reverses the change in radius of curvature, but not the change in conic constant.")
+    assert said(0.1, -0.2).endswith(
+        "reverses the change in radius of curvature, and here that in conic constant as well."
+    )
+    alone = replace(both, mirror=replace(both.mirror, outcome=None))
+    assert radius_and_conic(alone) == ""
 
 
 def test_json_holds_both(call: Call, demo: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,8 @@ import tomli_w
 
 import wearsim as ws
 from tests.helpers.start_figures import KNOWN
+from tests.helpers.workbench import make_bench, make_programme
+from wearsim.show.numbers import pressure_number
 from wearsim.wear.bench_risks import risks_json
 from wearsim.wear.outcome import EXACT
 
@@ -110,6 +113,14 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
     assert "Largest pressure" in out and "of the overlap carries no load" in words
     assert re.search(r"Expected RMS over 4 draws, all uncertainties included: \d+ nm; if you stop now: \d+ nm\.", words)
     assert "  2: tool on top, W, 90 mm long, 75 mm to each side" in lines
+
+
+@pytest.mark.parametrize(("inches", "written"), [(False, ("20.00", ">100")), (True, ("2.90", ">15"))])
+def test_more_pressure_than_pitch_bears_is_no_number(inches: bool, written: tuple[str, str]) -> None:
+    done = ws.predict(make_bench(), make_programme(), draws=0)
+    text = '[mirror]\ndiameter = "8 in"\n' if inches else '[mirror]\ndiameter = "200 mm"\n'
+    number = pressure_number(replace(done, bench_text=text))
+    assert tuple(map(number.written, (2e4, 2e6))) == written
 
 
 def test_where_nothing_is_uncertain_a_line_says_why_there_is_no_band(call: Call, demo: Path) -> None:

@@ -25,10 +25,11 @@ from tests.helpers.card_cases import (
 )
 from tests.helpers.small_bench import ring_figure, small_bench
 from wearsim.bench.fields import Extent
+from wearsim.bench.hands import Hands
 from wearsim.bench.personal_units import temperature_text
 from wearsim.errors import InputError
 from wearsim.show.card import PredictedWork, card_bytes
-from wearsim.show.card.content import BOX, PRESSED_FOR, card_content, pressing_words, quarters
+from wearsim.show.card.content import BOX, PRESSED_FOR, card_content, pressing_words, quarters, rounds_of
 from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, printed_width, wrapped
 from wearsim.show.card.readings import ReadingRows, can_check, check_zones
@@ -156,7 +157,7 @@ def test_the_spells_are_said_in_full() -> None:
         "22 mm off centre (0.11\u00a0D)",
     )
     # 27 min at 50 a minute; a circuit of 4 min, a turn of 6 min
-    assert first.pace == ("1350 strokes, 50 per minute", "walk round 6\u00be\u00d7, turn top 4\u00bd\u00d7")
+    assert first.pace == ("1350 strokes, 50 per minute", "walk round 7\u00d7, turn top 4\u00bd\u00d7")
     assert first.turn == "First turn the mirror by\u00a072\u00b0"
     third = content(3).spells[2]
     assert "push 20 N (2.0 kg)" in third.pace and third.turn == ""
@@ -351,6 +352,11 @@ def test_a_programme_of_ones_own_has_a_card() -> None:
 )
 def test_hands_count_in_quarters(value: float, said: str) -> None:
     assert quarters(value) == said
+
+
+@pytest.mark.parametrize(("minutes", "rounds"), [(2.0, 2), (5.0, 2), (9.0, 2), (10.5, 3), (27.0, 7)])
+def test_one_walks_round_in_whole_rounds_and_twice_at_least(minutes: float, rounds: int) -> None:
+    assert rounds_of(Hands(), 60.0 * minutes) == rounds  # a round of four minutes
 
 
 def test_lines_are_broken_where_they_are_too_wide() -> None:

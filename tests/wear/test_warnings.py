@@ -51,8 +51,10 @@ def test_edge_of_an_unlucky_draw() -> None:
     bench = make_bench(0.2, 2.4, thickness=0.03, spread=spread)
     lines = warnings(bench, make_spell("w", minutes=38.0, **LONG_W), draws=24)
     (line,) = (line for line in lines if line.startswith(f"{EDGE_AT_WORST} the edge ends up turned down by"))
-    now = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before.edge_roll
-    assert f"(now turned {'up' if now > 0.0 else 'down'} by {abs(now) * 1e9:.0f} nm)" in line
+    before = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before
+    now, rim = before.edge_roll, before.rim_height
+    against = " from the slope just inside it" if now * rim < 0.0 else ")"
+    assert f"(now turned {'up' if now > 0.0 else 'down'} by {abs(now) * 1e9:.0f} nm{against}" in line
     assert not said(lines, "edge roll: turned down")
 
 
@@ -64,6 +66,19 @@ def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
     band = Band(np.zeros((2, 1)), {"edge_roll": np.array([-10e-9, 90e-9])}, draws=4)
     (line,) = (line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge"))
     assert line.startswith(f"{EDGE_AT_WORST} the edge ends up turned up by 90 nm or more on the surface (now ")
+
+
+def test_an_edge_up_from_a_falling_slope_is_not_taken_for_a_high_rim() -> None:
+    bench, programme = make_bench(0.2, 2.4, thickness=0.03), make_programme(GENTLE)
+    done = predict(bench, programme, accuracy=QUICK, draws=0)
+    for rim, words in (
+        (-162e-9, " from the slope just inside it, while the rim as a whole is 162 nm low); "),
+        (50e-9, "); "),
+    ):
+        before = replace(done.numbers_before, edge_roll=48e-9, rim_height=rim)
+        up = replace(done, numbers_before=before, numbers=replace(done.numbers, edge_roll=150e-9))
+        (line,) = (line for line in warnings_for(bench, programme, up) if line.startswith("edge"))
+        assert f"(now turned up by 48 nm{words}" in line
 
 
 def test_lap_that_does_not_conform() -> None:

@@ -12,7 +12,7 @@ from wearsim.bench.personal_units import height_text, height_unit, temperature_s
 from wearsim.bench.programme import STROKES
 from wearsim.bench.units import LengthUnit, decimal, length_unit, stroke_unit
 from wearsim.kernels.arrays import Floats
-from wearsim.show.comparison import RADIUS_NOT_CONIC
+from wearsim.show.comparison import RADIUS
 from wearsim.show.study import LINES, failures_text
 from wearsim.show.style import INK, new_figure, plot_style
 from wearsim.show.text import Cell, band_words, in_diameters, paragraph, table
@@ -233,7 +233,7 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
     gain = f"Left alone: {height_text(before)} RMS."
     if least >= 0.95 * before:  # a twentieth is no gain that a session would show
         gain += " None of these strokes makes it noticeably better: leave it alone, or ask propose for others."
-    return [head, *lines, gain, RADIUS_NOT_CONIC]
+    return [head, *lines, gain, f"{RADIUS}."]
 
 
 def _end_of_range(one: dict[str, Any]) -> str:

@@ -30,10 +30,7 @@ if TYPE_CHECKING:
 
 
 NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
-RADIUS_NOT_CONIC = (
-    "The upper piece becomes more concave, the lower more convex: swapping the pieces reverses the change in radius of "
-    "curvature, but not the change in conic constant."
-)
+RADIUS = "The upper piece becomes more concave, the lower more convex"
 PROFILES_HEIGHT, MAPS_HEIGHT = 6.4, 4.2  # of their rows [in]
 
 
@@ -83,7 +80,17 @@ def _numbers(both: Comparison, unit: LengthUnit) -> str:
     outside = {name: None for side in sides.values() if side for name in side.outside(numbers)}
     if names := ", ".join(outside):
         text += f"\n{paragraph(f'{OUTSIDE_BAND}, as here: {names}.')}"
-    return f"{text}\n{paragraph(RADIUS_NOT_CONIC)}"
+    return "\n".join(filter(None, [text, paragraph(radius_and_conic(both))]))
+
+
+def radius_and_conic(both: Comparison) -> str:
+    """What swapping the pieces reverses here: the radius of curvature always, the conic constant or not."""
+    done = [side.outcome for side in both.sides if side.outcome is not None and side.outcome.spells]
+    if len(done) < 2:
+        return ""
+    one, other = (outcome.conic_fit - outcome.numbers_before.conic_fit for outcome in done)
+    conic = "but not the change in conic constant" if one * other > 0.0 else "and here that in conic constant as well"
+    return f"{RADIUS}: swapping the pieces reverses the change in radius of curvature, {conic}."
 
 
 def _remarks(side: Side) -> str:

@@ -9,7 +9,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.hands import Hands
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit, stroke_unit
-from wearsim.show.card.content import counted_turns, push_words, turns_by_hand
+from wearsim.show.card.content import counted_turns, in_quarters, push_words, rounds_of, turns_by_hand
 from wearsim.show.notices import is_heavy
 from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_sizes, spell_title, spell_words
 
@@ -110,7 +110,7 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
             "minutes": spell.minutes,
             "rate": 0.0 if spell.is_press else spell.rate,
             "turning": "" if spell.is_press else _turning_words(hands, spell),
-            "walk": "" if any(hands.spins) else f"Walk round the barrel: {turns_by_hand(hands, 60.0)[0]} per minute.",
+            "walk": "" if any(hands.spins) else _walking_words(hands, spell),
             "is_heavy": spell.on_top == "mirror" and not spell.is_press and is_heavy(bench.mirror),
             "turn": round(math.degrees(spell.turn)),
             "push": push_words(hands.push if spell.push is None else spell.push, length_unit(bench)),
@@ -123,8 +123,14 @@ def _turning_words(hands: Hands, spell: Spell) -> str:
     """How both pieces turn in a spell, in words for the barrel."""
     if any(hands.spins):
         return counted_turns(hands, spell.duration)
-    rounds, turns = turns_by_hand(hands, spell.duration)
-    return f"in the whole spell walk {rounds} round the barrel and give the top piece {turns}"
+    rounds, turns = rounds_of(hands, spell.duration), turns_by_hand(hands, spell.duration)
+    return f"in the whole spell walk {rounds} turns round the barrel and give the top piece {turns}"
+
+
+def _walking_words(hands: Hands, spell: Spell) -> str:
+    """How fast one walks."""
+    each = in_quarters(rounds_of(hands, spell.duration) / spell.minutes, "turn")
+    return f"Walk round the barrel: {each} per minute."
 
 
 def before(spell: dict[str, Any], first: str) -> list[str]:

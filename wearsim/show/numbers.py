@@ -14,6 +14,7 @@ from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit, decimal, pressu
 from wearsim.kernels.arrays import Floats
 from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, is_outside, table
 from wearsim.wear.outcome import Outcome
+from wearsim.wear.warnings import PRESSURE_TOO_HIGH
 
 METRES = LengthUnit("m", 1.0, 4)
 
@@ -66,7 +67,13 @@ LIFT_OFF = Number("lift_off_share", "Lift-off, mean share", "", in_tenths)
 def pressure_number(outcome: Outcome, digits: int = 2) -> Number:
     """How the largest pressure of an outcome is read: in the unit that goes with its bench's lengths."""
     unit, size = pressure_unit(outcome.bench_text)
-    return Number(PRESSURE, "Largest pressure", unit, lambda pressure: f"{pressure / size:.{digits}f}")
+
+    def written(pressure: float) -> str:
+        if pressure > PRESSURE_TOO_HIGH:  # pitch gives way at once: how much more is no number to go by
+            return f">{PRESSURE_TOO_HIGH / size:.0f}"
+        return f"{pressure / size:.{digits}f}"
+
+    return Number(PRESSURE, "Largest pressure", unit, written)
 
 
 def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places: int = 2) -> tuple[Number, ...]:

@@ -85,24 +85,32 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
     lines = []
     for way, sign, end in (("down", -1.0, 0), ("up", 1.0, 1)):
         roll, before = sign * outcome.edge_roll, sign * outcome.numbers_before.edge_roll
+        now = _edge_now(sign * before, outcome.numbers_before.rim_height)
         at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
         if roll > max(limit, before):
             lines.append(
-                f"edge roll: turned {way} by {height_text(roll)} on the surface afterwards ({_edge_now(sign * before)}); "
+                f"edge roll: turned {way} by {height_text(roll)} on the surface afterwards ({now}); "
                 f"the limit is {height_text(limit)}"
             )
         elif at_worst > max(limit, before):
             lines.append(
                 f"{EDGE_AT_WORST} the edge ends up turned {way} by {height_text(at_worst)} or more on the surface "
-                f"({_edge_now(sign * before)})"
+                f"({now})"
             )
     return lines
 
 
-def _edge_now(roll: float) -> str:
-    """How the edge is before, from its roll [m]."""
-    size = height_text(abs(roll))
-    return "now not turned" if size == height_text(0.0) else f"now turned {'down' if roll < 0.0 else 'up'} by {size}"
+def _edge_now(roll: float, rim: float) -> str:
+    """How the edge is before, from its roll and the rim's height [m]."""
+    size, height = height_text(abs(roll)), height_text(abs(rim))
+    if size == height_text(0.0):
+        return "now not turned"
+    turned = f"now turned {'down' if roll < 0.0 else 'up'} by {size}"
+    if roll * rim >= 0.0 or height == height_text(0.0):
+        return turned
+    return (
+        f"{turned} from the slope just inside it, while the rim as a whole is {height} {'low' if rim < 0.0 else 'high'}"
+    )
 
 
 def _rim(bench: Bench, outcome: Outcome) -> list[str]:

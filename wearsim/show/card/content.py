@@ -33,6 +33,8 @@ BOX = "\u25a1"
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 PRESSED_FOR = "pressed\u00a0for\u00a0.............\u00a0min"
+LEAST_ROUNDS = 2
+"""Rounds that one walks in a spell, at least: on fewer a piece is worn to one side (common practice, no source)."""
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 CAPTION = "To scale. Solid: bottom piece; dashed: top piece farthest out; line: path of its centre"
 
@@ -194,16 +196,21 @@ def counted_turns(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
         return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns per minute"
-    rounds, turns = (quarters(seconds / each) for each in (hands.walk, hands.hand_turn))
-    return f"walk round {rounds}\u00d7, turn top {turns}\u00d7"
+    return f"walk round {rounds_of(hands, seconds)}\u00d7, turn top {quarters(seconds / hands.hand_turn)}\u00d7"
 
 
-def turns_by_hand(hands: Hands, seconds: float) -> tuple[str, str]:
-    """How often one walks round the barrel, and how often the top piece turns in the hands."""
-    return _in_quarters(seconds / hands.walk, "turn"), _in_quarters(seconds / hands.hand_turn, "turn")
+def rounds_of(hands: Hands, seconds: float) -> int:
+    """How often one walks round the barrel: whole rounds, or one side is worn more than the other, and two at least."""
+    return max(LEAST_ROUNDS, round(seconds / hands.walk))
 
 
-def _in_quarters(value: float, noun: str) -> str:
+def turns_by_hand(hands: Hands, seconds: float) -> str:
+    """How often the top piece turns in the hands."""
+    return in_quarters(seconds / hands.hand_turn, "turn")
+
+
+def in_quarters(value: float, noun: str) -> str:
+    """So many, in whole ones and quarters, of what a noun names."""
     return f"{quarters(value)} {noun}{'' if round(4.0 * value) <= 4 else 's'}"
 
 
