@@ -14,6 +14,7 @@ import pytest
 from nicegui import Client, ui
 
 from tests.page.conftest import READ, TAKEN, new_mirror
+from tests.test_worker import sleep_long
 from wearsim.errors import InputError
 from wearsim.learn import typed_records
 from wearsim.learn.bench_answers import given_in
@@ -24,7 +25,9 @@ from wearsim.page.afterwards import AfterwardsView
 from wearsim.page.choices import ChoicesView, take_to_barrel
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.page.mirrors import MirrorAnswers
+from wearsim.page.own_programme import FIRST, OwnProgramme
 from wearsim.page.parts import part
+from wearsim.page.past import PastView
 from wearsim.page.readings import ReadingsView
 from wearsim.page.server import Room
 from wearsim.worker import Desk
@@ -462,5 +465,51 @@ def test_what_a_browser_has_left_is_not_shown_again(with_mirror: Any) -> None:
         client.delete()
         await asyncio.sleep(0.01)
         assert shown.times == 2
+
+    with_mirror(work)
+
+
+def test_kernels_are_compiled_once_and_no_reading_waits_for_that(with_mirror: Any, monkeypatch: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        asked: list[tuple[str, Any]] = []
+        compiled = asyncio.Event()
+
+        def stand_in(name: str) -> Any:
+            async def ask(function: Any, *arguments: Any, **_: Any) -> dict[str, str]:
+                asked.append((name, arguments[1] if arguments else function))
+                if name == "long" and function is calls.warm_up_strokes:
+                    await compiled.wait()
+                return {"after": "", "edge_now": ""}
+
+            return ask
+
+        for name in ("quick", "long"):
+            monkeypatch.setattr(getattr(mirror.desk, name), "ask", stand_in(name))
+        mirror.draft.own = [dict(FIRST)]
+        two = [asyncio.create_task(OwnProgramme(mirror).predict.ask()) for _ in range(2)]
+        await asyncio.sleep(0.05)
+        assert asked == [("long", calls.warm_up_strokes)]
+        compiled.set()
+        await asyncio.gather(*two)
+        assert asked[1] == ("quick", calls.warm_up_strokes)
+        assert asked.count(("quick", calls.headline)) == 2
+        assert sum(one[1] is calls.warm_up_strokes for one in asked) == 2
+
+    with_mirror(work)
+
+
+@pytest.mark.parametrize("view", [PastView, OwnProgramme])
+def test_what_was_asked_for_in_a_view_ends_when_that_is_left(with_mirror: Any, view: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        client, shown = Client(ui.page("/nowhere")), view(mirror)
+        with client:
+            shown.show()
+        job = getattr(shown, "job" if view is PastView else "compare")
+        going = asyncio.create_task(job.run(mirror.desk.long, "", lambda _: None, sleep_long))
+        await asyncio.sleep(0.1)
+        assert job.is_running
+        client.delete()
+        await asyncio.wait_for(going, 60)
+        assert job.fault == "Stopped." and not job.is_running
 
     with_mirror(work)

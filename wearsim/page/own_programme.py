@@ -10,7 +10,6 @@ from nicegui import background_tasks, context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
-from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.strokes import share_words
@@ -59,14 +58,8 @@ class OwnProgramme:
         parts.follow(mirror, {"moved"}, self.spells.refresh, others_only=True)
         parts.follow(mirror, {"own", "moved", "sheet"}, self.predict.ask)
         parts.follow(mirror, {"job"}, self.both_ways.refresh)
-        ui.timer(0.1, self._warm, once=True)
-
-    async def _warm(self) -> None:
-        """Be ready for the first slider; show what a programme that is there already will do."""
-        desk = self.mirror.desk
-        with suppress(Stopped):
-            await (desk.quick if is_compiled() else desk.long).ask(calls.warm_up_strokes)
-        await self.predict.ask()
+        ui.timer(0.1, self.predict.ask, once=True)
+        context.client.on_delete(self.compare.stop)  # whoever has left does not keep others waiting
 
     @parts.part
     def spells(self) -> None:
@@ -127,7 +120,8 @@ class OwnProgramme:
         self.mirror.tell("own")
 
     async def _predict(self) -> None:
-        """The numbers at once, then the picture; no slider waits for the band."""
+        """The numbers at once, then the picture; no slider waits for the band, and no reading for kernels to be compiled."""
+        await self.mirror.desk.prepare(calls.warm_up_strokes)
         spells = [dict(one) for one in self.mirror.draft.own]
         self.found, self.fault = (self.found if spells else {}), ""
         try:
