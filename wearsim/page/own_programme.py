@@ -22,6 +22,7 @@ SIZES = {
 }
 """Sizes of a stroke: words, the largest that the slider goes to and where it begins, in mirror's diameters [1]."""
 FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_sweep": 0.1}
+HINTS = {"overhang": "Along a line beside the centre, so that the top piece hangs over the edge on one side."}
 BAND_DRAWS = 32
 
 
@@ -74,7 +75,8 @@ class OwnProgramme:
         parts.heading(f"Spell {place + 1}", 3)
         with parts.group("row"):
             words = {kind: one.words for kind, one in STROKES.items()}
-            parts.choice("Stroke", words, parts.Entry(spell["stroke"], partial(self._kind, spell)))
+            kind = parts.Entry(spell["stroke"], partial(self._kind, spell))
+            parts.choice("Stroke", words, kind, HINTS.get(kind.value, ""))
             tops = {"tool": "tool on top", "mirror": "mirror on top"}
             parts.choice("On top", tops, parts.Entry(spell["on_top"], partial(self._set, spell, "on_top")))
             parts.button("Remove", partial(self._remove, spell), "slight", aria_label=f"Remove spell {place + 1}")
@@ -165,11 +167,10 @@ class OwnProgramme:
             return
         parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
         parts.says(self.found["edge_now"])
-        for warning in self.found["warnings"]:
-            parts.says(f"Warning: {warning}", "mark")
+        parts.warn(self.found["warnings"])
         for number, spell in enumerate(self.found["spells"], start=1):
             parts.says(f"Spell {number}")
-            parts.drawing(spell["moving"])
+            ui.html(spell["moving"], sanitize=False)
         with parts.group("row"):
             parts.button("Take this to the barrel", self._take, "main")
             parts.button("Tool on top or mirror on top?", self._compare)
