@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import atexit
 import multiprocessing
+import os
 import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -17,6 +18,8 @@ from wearsim.errors import CouldNotError, WearsimError
 from wearsim.parallel import begin_worker
 
 Progress = Callable[..., None]
+GIVES_WAY = 5
+"""Niceness of the process for long work: a search takes a third of what the page gets, where both want all of a core."""
 _SPAWN = multiprocessing.get_context("spawn")
 
 
@@ -31,10 +34,12 @@ class Worker:
     ----------
     name : str
         Of the process.
+    niceness : int
+        How far it gives way to others on a machine whose processors are all busy, as ``os.nice`` counts.
     """
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    def __init__(self, name: str, niceness: int = 0) -> None:
+        self.name, self.niceness = name, niceness
         self._process: Any = None
         self._pipe: Connection | None = None
         self._turn = asyncio.Lock()
@@ -100,7 +105,7 @@ class Worker:
         if self._process is None or self._pipe is None:
             self._pipe, theirs = _SPAWN.Pipe()
             # no daemon, which could have no processes of its own: a study has
-            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name)
+            self._process = _SPAWN.Process(target=_serve, args=(theirs, self.niceness), name=self.name)
             self._process.start()
             theirs.close()
         return self._pipe
@@ -112,9 +117,11 @@ class Worker:
         self._process = self._pipe = None
 
 
-def _serve(pipe: Connection) -> None:
+def _serve(pipe: Connection, niceness: int) -> None:
     """What the process does: work off what comes until nobody is there to ask."""
     begin_worker()
+    if hasattr(os, "nice"):
+        os.nice(niceness)  # its own processes, which a study has, inherit it
     with suppress(EOFError, OSError):
         while True:
             function, arguments, reports = pipe.recv()
@@ -135,13 +142,31 @@ def _outcome(pipe: Connection, function: Callable[..., Any], arguments: tuple[An
 
 
 class Desk:
-    """The two processes of a page: one for answers within a second, one for what takes longer."""
+    """The two processes of a page: one for answers within a second, one for what takes longer, which gives way."""
 
     def __init__(self) -> None:
-        self.quick, self.long = Worker("wearsim-quick"), Worker("wearsim-long")
+        self.quick, self.long = Worker("wearsim-quick"), Worker("wearsim-long", GIVES_WAY)
+        self._prepared: asyncio.Task[Any] | None = None
+
+    async def prepare(self, function: Callable[[], Any]) -> None:
+        """Have what takes a while the first time done by both, once for all who wait for it; the quick one comes second.
+
+        Kernels, for one: two processes that compile the same ones take twice as long, and while the quick one does,
+        whoever types readings waits for minutes.
+        """
+        if self._prepared is None:
+            self._prepared = asyncio.create_task(self._prepare(function))
+        await asyncio.shield(self._prepared)
+
+    async def _prepare(self, function: Callable[[], Any]) -> None:
+        for worker in (self.long, self.quick):
+            with suppress(Stopped, WearsimError):  # then it is done, or refused, where it is needed
+                await worker.ask(function)
 
     def close(self) -> None:
         """End both."""
+        if self._prepared is not None:
+            self._prepared.cancel()
         self.quick.close()
         self.long.close()
 

@@ -13,8 +13,12 @@ from wearsim.decide.choice import (
     ONE_SPELL,
     PROPOSED,
     TOOL_ONLY,
+    TRIAL,
+    Alternative,
     beside,
     simplest,
+    which_will_do,
+    worth_listing,
     worth_their_spells,
 )
 from wearsim.decide.coarse_engine import PlannedSpell
@@ -112,3 +116,25 @@ def test_any_stroke_is_in_the_table_only_where_it_is_a_tenth_better_and_all_are_
         table = beside(BENCH, practised, [practised], None, one(rms, (MIRROR, 8.0)), lambda left: left + 5e-9, 1.0)
         assert [row.name for row in table] == names
         assert [row.expected_rms for row in table] == [row.candidate.score.expected_rms + 5e-9 for row in table]
+
+
+def _row(name: str, rms: float) -> Alternative:
+    return Alternative(name, one(rms, (TOOL, 5.0)), 5.0, 1e-9 * rms)
+
+
+def test_what_is_worse_than_stopping_is_not_listed_unless_it_is_all_there_is() -> None:
+    proposed, worse, trial = _row(PROPOSED, 20.0), _row(HANDBOOK, 31.0), _row(TRIAL, 30.5)
+    assert worth_listing([proposed, worse], 30e-9) == (proposed,)
+    assert worth_listing([proposed, worse], 31e-9) == (proposed, worse)
+    assert worth_listing([trial, worse], 30e-9) == (trial,)  # to learn from, though it improves nothing
+    assert worth_listing([worse], 30e-9) == (worse,)
+
+
+def test_where_a_choice_hangs_by_a_hair_that_is_said() -> None:
+    proposed, best, other = _row(PROPOSED, 20.0), _row(BEST, 19.0), _row(ONE_SPELL, 23.0)
+    said = which_will_do([proposed, best, other], 40e-9)
+    assert said == "Proposed or Best: the difference is smaller than what is not known; either will do."
+    said = which_will_do([proposed, best, other], 21.5e-9)
+    assert said.startswith("Proposed, Best or Stop now: ") and said.endswith("any of them will do.")
+    assert which_will_do([proposed, other], 40e-9) == which_will_do([_row(TRIAL, 20.0), best], 20e-9) == ""
+    assert which_will_do([], 20e-9) == ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -116,3 +118,10 @@ def test_a_shorter_time_is_warned_of() -> None:
     line = plain.warning(600.0)
     assert line is not None and "10 min" in line and "\n" not in line
     assert plain.error_after(plain.time) == pytest.approx(plain.tolerable)
+
+
+def test_long_times_are_said_in_hours_and_never_as_if_it_were_enough() -> None:
+    thick = replace(cooling(0.3, 0.038, PLAIN), time=115.0 * 60.0)
+    line = thick.warning(95.0 * 60.0) or ""
+    assert "tested about 1.5 h after" in line and line.endswith("test about 2 h after the work")
+    assert "tested 89 min after" in (thick.warning(89.0 * 60.0) or "")

@@ -28,6 +28,8 @@ START = 180.0
 """Longest wait for a server [s], on a machine with much else to do."""
 WAIT = 120_000
 """Longest wait for what a browser should show [ms]."""
+ANSWERS = 20.0
+"""Longest wait for the answer to a plain request, where a browser got none [s]."""
 
 
 def find_chromium() -> str | None:
@@ -99,10 +101,12 @@ class Served:
                 self.kill()
 
     def what_it_does(self) -> str:
-        """Where every thread of a server that does not answer is, and what it printed; it is ended by that."""
+        """Where every thread of a server that does not answer is, its main one first, and what it printed before; it is
+        ended by that."""
         self.process.send_signal(signal.SIGABRT)
         self.process.wait()
-        return self.log.read_text()
+        before, mark, main = self.log.read_text().rpartition("Current thread")
+        return f"{mark}{main}\n{before}"
 
     def address(self, path: str = "/") -> str:
         """Of a view."""
@@ -192,11 +196,11 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
         one.stop()
 
 
-def fetch(address: str, **headers: str) -> tuple[int, str]:
-    """Status and text of an answer to a plain request."""
+def fetch(address: str, *, timeout: float = 60.0, **headers: str) -> tuple[int, str]:
+    """Status and text of an answer to a plain request; OSError where there is none within so long [s]."""
     request = urllib.request.Request(address, headers={key.replace("_", "-"): value for key, value in headers.items()})
     try:
-        with urllib.request.urlopen(request, timeout=60) as answer:
+        with urllib.request.urlopen(request, timeout=timeout) as answer:
             return answer.status, answer.read().decode("utf-8", "replace")
     except urllib.error.HTTPError as error:
         with error:
@@ -229,21 +233,29 @@ class Screen:
         self.unanswered[request] = request.url
 
     def go(self, path: str) -> Any:
-        """To a view, until it can be used; again where a navigation that a touch before began has come between."""
-        for _ in range(3):
-            with suppress(self.wrong):
+        """To a view, until it can be used; again where a navigation that a touch before began has come between.
+
+        Then the browser lets go of its own request, and may hear of that later: only a plain request shows whether the
+        server answers.
+        """
+        failed: list[str] = []
+        for _ in range(4):
+            try:
                 self.page.goto(self.served.address(path), timeout=WAIT / 4)
                 return self.ready()
-            assert not self.unanswered, f"{path}: a request is not answered\n{self.served.what_it_does()}"
+            except self.wrong as error:
+                failed.append(str(error))
+            self._assert_answers(path, failed)
+        raise AssertionError(f"{path}: not there, though the server answers\n{failed}")
+
+    def _assert_answers(self, path: str, failed: list[str]) -> None:
         try:
-            self.page.goto(self.served.address(path))
-        except self.wrong as error:
-            again: dict[str, Any] = dict.fromkeys(self.unanswered.values(), "no answer")
-            for url in again:
-                with suppress(OSError):
-                    again[url] = fetch(url)[0]
-            raise AssertionError(f"{path}: not there; asked again: {again}\n{self.served.what_it_does()}") from error
-        return self.ready()
+            status, text = fetch(self.served.address(path), timeout=ANSWERS)
+            assert status < 500, f"{path}: {status} {text[:2000]}"
+        except OSError as error:
+            waiting = [url for url in self.unanswered.values() if not url.startswith("data:")]
+            said = f"{path}: the server does not answer: {error}\n{failed}\nalso waited for: {waiting}"
+            raise AssertionError(f"{said}\n{self.served.what_it_does()}") from error
 
     def reload(self) -> Any:
         """The same view again, until it can be used."""

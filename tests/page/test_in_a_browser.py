@@ -503,3 +503,24 @@ def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:
     assert page.locator("img[src=x]").count() == 0
     page.goto(served.address("/new"))
     page.get_by_text('8 in, 8".').wait_for()
+
+
+def test_a_view_is_asked_for_again_where_a_touch_before_leads_elsewhere(served: Served, screens: Any) -> None:
+    screen = screens(served)
+    page, asked = screen.go("/"), []
+
+    def first_unanswered(route: Any) -> None:
+        asked.append(route.request.url)
+        if len(asked) > 1:
+            route.continue_()
+
+    page.route("**/mirror/first/print", first_unanswered)
+    page.evaluate("setTimeout(() => location.assign('/new'), 300)")
+    screen.go("/mirror/first/print").get_by_role("heading", name="The mask").wait_for()
+    assert len(asked) > 1
+
+
+def test_a_server_that_does_not_answer_says_first_where_its_loop_is(serve: Any) -> None:
+    said = serve().what_it_does()
+    assert said.startswith("Current thread") and "uvicorn" in said.partition("\n\n")[0]
+    assert "Fatal Python error" in said and "http://" in said

@@ -6,6 +6,7 @@ import asyncio
 import json
 import re
 from collections.abc import Awaitable, Callable
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ import pytest
 from nicegui import Client, ui
 
 from tests.page.conftest import READ, TAKEN, new_mirror
+from tests.test_worker import sleep_long
 from wearsim.errors import InputError
 from wearsim.learn import typed_records
 from wearsim.learn.bench_answers import given_in
@@ -21,12 +23,17 @@ from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.page import calls, live_mirror, parts
 from wearsim.page.afterwards import AfterwardsView
+from wearsim.page.barrel import BarrelView
 from wearsim.page.choices import ChoicesView, take_to_barrel
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.page.mirrors import MirrorAnswers
+from wearsim.page.own_programme import FIRST, OwnProgramme
 from wearsim.page.parts import part
+from wearsim.page.past import PastView
+from wearsim.page.prints import PrintView
 from wearsim.page.readings import ReadingsView
 from wearsim.page.server import Room
+from wearsim.show.numbers import CONIC_WORDS, OVERHANG_WORDS, STREHL_WORDS
 from wearsim.worker import Desk
 
 TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
@@ -376,7 +383,7 @@ def test_afterwards_names_the_benchs_temperature_and_when_the_glass_is_cool(with
 NOTHING: dict[str, Any] = {
     "name": "Proposed", "title": "Nothing proposed", "is_next": False, "spells": [], "reason": "No stroke helps.",
     "why_not": "", "edge_now": "", "warnings": [], "text": "", "plot": "", "before": "80 nm", "stopped": "80 nm",
-    "before_all": "",
+    "before_all": "", "alike": "",
 }  # fmt: skip
 """What is found where nothing is proposed, and then the short trial and another choice."""
 SPELL = {"minutes": 2.0, "title": "tool on top, one-third", "sizes": "3.33 in long", "moving": ""}
@@ -462,5 +469,121 @@ def test_what_a_browser_has_left_is_not_shown_again(with_mirror: Any) -> None:
         client.delete()
         await asyncio.sleep(0.01)
         assert shown.times == 2
+
+    with_mirror(work)
+
+
+def test_kernels_are_compiled_once_and_no_reading_waits_for_that(with_mirror: Any, monkeypatch: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        asked: list[tuple[str, Any]] = []
+        compiled = asyncio.Event()
+
+        def stand_in(name: str) -> Any:
+            async def ask(function: Any, *arguments: Any, **_: Any) -> dict[str, str]:
+                asked.append((name, arguments[1] if arguments else function))
+                if name == "long" and function is calls.warm_up_strokes:
+                    await compiled.wait()
+                return {"after": "", "edge_now": ""}
+
+            return ask
+
+        for name in ("quick", "long"):
+            monkeypatch.setattr(getattr(mirror.desk, name), "ask", stand_in(name))
+        mirror.draft.own = [dict(FIRST)]
+        two = [asyncio.create_task(OwnProgramme(mirror).predict.ask()) for _ in range(2)]
+        await asyncio.sleep(0.05)
+        assert asked == [("long", calls.warm_up_strokes)]
+        compiled.set()
+        await asyncio.gather(*two)
+        assert asked[1] == ("quick", calls.warm_up_strokes)
+        assert asked.count(("quick", calls.headline)) == 2
+        assert sum(one[1] is calls.warm_up_strokes for one in asked) == 2
+
+    with_mirror(work)
+
+
+@pytest.mark.parametrize("view", [PastView, OwnProgramme])
+def test_what_was_asked_for_in_a_view_ends_when_that_is_left(with_mirror: Any, view: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        client, shown = Client(ui.page("/nowhere")), view(mirror)
+        with client:
+            shown.show()
+        job = getattr(shown, "job" if view is PastView else "compare")
+        going = asyncio.create_task(job.run(mirror.desk.long, "", lambda _: None, sleep_long))
+        await asyncio.sleep(0.1)
+        assert job.is_running
+        client.delete()
+        await asyncio.wait_for(going, 60)
+        assert job.fault == "Stopped." and not job.is_running
+
+    with_mirror(work)
+
+
+@pytest.mark.parametrize(("verdict", "strong"), [("no", ["What next?"]), ("open", ["Read once more"]), ("yes", [])])
+def test_what_the_verdict_says_is_the_strong_button(with_mirror: Any, verdict: str, strong: list[str]) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        found = {"picture": "", "rms": "", "advice": "", "notes": [], "known": "", "text": "", "verdict": verdict}
+        client, view = Client(ui.page("/nowhere")), ReadingsView(mirror)
+        mirror.draft.rounds[:] = [Round(list(READ))]
+        view.round = mirror.draft.rounds[0]
+        mirror.surfaces["rounds"] = found
+        with client:
+            view.surface()
+        buttons = [one for one in client.elements.values() if isinstance(one, ui.button)]
+        assert [one.text for one in buttons if "main" in one.classes] == strong
+        assert "What next?" in [one.text for one in buttons]
+        if verdict == "open":
+            view._another()
+            assert len(mirror.rounds("rounds")) == 2 and view.round is mirror.rounds("rounds")[1]
+
+    with_mirror(work)
+
+
+def test_the_verdict_on_a_surface_comes_with_what_its_words_mean(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        assert mirror.sheet is not None
+        found = calls.surface(mirror.path, mirror.sheet.file, [list(READ)], "moving", False)
+        assert found["verdict"] in ("yes", "no", "open")
+        assert found["notes"][-1] == f"{STREHL_WORDS} {CONIC_WORDS}"
+
+    with_mirror(work)
+
+
+def test_an_overhang_is_explained_where_it_is_chosen_and_asked_about(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        client = Client(ui.page("/nowhere"))
+        mirror.draft.own = [{**FIRST, "stroke": "overhang"}, dict(FIRST)]
+        with client:
+            OwnProgramme(mirror).spells()
+            PrintView(mirror).questions()
+        shown = list(client.elements.values())
+        hints = [one.props.get("hint", "") for one in shown if isinstance(one, ui.select)]
+        assert [bool(one) for one in hints] == [True, False, False, False] and "hangs over the edge" in hints[0]
+        assert any(escape(OVERHANG_WORDS) in one.content for one in shown if isinstance(one, ui.html))
+
+    with_mirror(work)
+
+
+def test_a_long_warning_is_one_sentence_and_a_fold(with_mirror: Any) -> None:
+    async def work(_: LiveMirror) -> None:
+        client = Client(ui.page("/nowhere"))
+        with client:
+            parts.warn(["the mirror sags; support it on six pads; or turn it. " + 200 * "x", "short"])
+        shown = list(client.elements.values())
+        marked = [one.content for one in shown if isinstance(one, ui.html) and "mark" in one.classes]
+        assert marked == ["Warning: The mirror sags; support it on six pads.", "Warning: Short."]
+        assert len([one for one in shown if isinstance(one, ui.expansion)]) == 1
+
+    with_mirror(work)
+
+
+def test_the_mirrors_answers_can_be_reached_at_the_barrel(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        client = Client(ui.page("/nowhere"))
+        with client:
+            BarrelView(mirror).show()
+        links = [one for one in client.elements.values() if isinstance(one, ui.link)]
+        assert [(one.text, one.props["href"]) for one in links] == [(parts.CHANGE, "/mirror/mirror/answers")]
 
     with_mirror(work)

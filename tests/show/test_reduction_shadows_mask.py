@@ -17,7 +17,7 @@ from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.shadows import KnifeTester
 from wearsim.knifeedge.stopping import when_to_stop
-from wearsim.show.mask import FOOT, MARGIN, mask_figure, mask_text, window_outline, windows_toml
+from wearsim.show.mask import FOOT, MARGIN, mask_figure, mask_text, window_outline, windows_drawing, windows_toml
 from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
 from wearsim.show.shadows import matched_radii, measured_shadows, shadows_figure
 from wearsim.show.style import BLUE, save
@@ -190,3 +190,12 @@ def test_letters_of_zones_do_not_cover_each_other(reduction) -> None:
     letters = [text.get_window_extent() for text in figure.axes[0].texts]
     assert len(letters) >= len(knives)
     assert not any(one.overlaps(other) for one, other in combinations(letters, 2))
+
+
+def test_no_label_of_a_window_is_cut_at_the_rim_of_the_drawing() -> None:
+    shares = [(0.1 * place, 0.1 * place + 0.099) for place in range(10)]
+    for count in (6, 10):
+        texts = re.findall(r'<text x="([-\d.]+)" y="([\d.]+)">(\d+)<', windows_drawing(shares[10 - count :], 0))
+        assert [number for *_, number in texts] == [str(place + 1) for place in range(count)]
+        for x, y, number in texts:
+            assert np.hypot(float(x) + 3.0 * len(number), float(y) + 2.0) < 99.0

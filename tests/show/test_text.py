@@ -14,7 +14,7 @@ from wearsim.bench.units import INCHES, MILLIMETRES, length_unit
 from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import spell_words
-from wearsim.show.text import in_diameters, is_outside, low_high_bar, paragraph, table, text_width
+from wearsim.show.text import in_diameters, in_short, is_outside, low_high_bar, paragraph, table, text_width
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import glass_grid
 
@@ -211,3 +211,12 @@ def test_sizes_in_diameters_have_a_third_decimal_where_it_says_something() -> No
 
 def test_a_number_is_outside_its_band_on_either_side_of_it() -> None:
     assert [is_outside(value, (3.0, 9.0)) for value in (2.9, 3.0, 9.0, 9.1)] == [True, False, False, True]
+
+
+def test_a_long_warning_is_said_in_short_and_nothing_of_it_is_lost() -> None:
+    short = "edge roll: in the worst 5% of cases it is turned. Look at it"
+    assert in_short(short) == (f"Edge{short[4:]}.", "")
+    first, helps, more = "the mirror sags: 70 nm", "support it on six pads", "or move them in; turn it. " + 180 * "X"
+    assert in_short(f"{first}; {helps}; {more}") == (f"The{first[3:]}; {helps}.", f"Or{more[2:]}.")
+    thin = "glass: too thin; 32 mm would be enough. " + 200 * "y"
+    assert in_short(thin) == ("Glass: too thin; 32 mm would be enough.", f"Y{199 * 'y'}.")

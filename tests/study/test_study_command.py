@@ -13,6 +13,7 @@ import pytest
 from tests.helpers.studies import COARSE, TEXT, Inline, small_study
 from wearsim.cli.main import run
 from wearsim.show.study import study_figure, study_text
+from wearsim.show.study_scales import quantity_scale
 from wearsim.study import run as runs
 from wearsim.study.executors import Pool
 from wearsim.study.run import run_study
@@ -128,6 +129,16 @@ def test_lengths_are_read_in_the_unit_of_the_bench() -> None:
     inches, millimetres = (shown(f'[mirror]\ndiameter = "{size}"\n').split() for size in ("8 in", "0.2 m"))
     assert "[in]" in inches and inches[inches.index("[in]") + 1 :][:3] == ["2", "3", "2"]
     assert "[mm]" in millimetres and millimetres[millimetres.index("[mm]") + 1 :][:3] == ["50.8", "76.2", "2"]
+
+
+@pytest.mark.parametrize(("size", "unit", "number"), [("8 in", "psi", "2 psi"), ("0.2 m", "kPa", "13.79 kPa")])
+def test_pressures_are_read_in_the_unit_of_the_bench(size: str, unit: str, number: str) -> None:
+    peak: Any = SimpleNamespace(unit="Pa", text="largest pressure")
+    about = {"bench_toml": f'[mirror]\ndiameter = "{size}"\n'}
+    scale = quantity_scale(
+        StudyResult(Path(), about, (), {}, {"peak_pressure": peak}, np.zeros(0, int)), "peak_pressure"
+    )
+    assert scale.label == f"largest pressure [{unit}]" and scale.text(2 * 6894.757) == number
 
 
 def test_what_cannot_be_done_is_struck_out_above_the_curves(tmp_path: Path) -> None:

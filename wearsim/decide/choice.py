@@ -24,6 +24,7 @@ Judgements."""
 STREHL_LOST = 0.02
 """By how much the likely Strehl ratio may fall [1]: a lower RMS with sharper zones is none. A judgement."""
 
+STOP = "Stop now"
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
 HANDBOOK, TRIAL, ANY_STROKE = "Textbook stroke", "Short trial", "Uncommon strokes"
 
@@ -147,3 +148,23 @@ def beside(
     if handbook is not None:
         found.append(alternative(HANDBOOK, handbook[1], bench, promised, handbook[0].words))
     return tuple(found)
+
+
+def worth_listing(choices: Iterable[Alternative], stopped: float) -> tuple[Alternative, ...]:
+    """Without what is worse than stopping now [m], except a short trial, which is to learn from; all where none is left."""
+    there = tuple(choices)
+    return tuple(one for one in there if one.name in (PROPOSED, TRIAL) or one.expected_rms <= stopped) or there
+
+
+def which_will_do(choices: Sequence[Alternative], stopped: float) -> str:
+    """Which choices are as good as the proposed programme, stopping now [m] among them; empty where none is."""
+    if not choices or choices[0].name != PROPOSED:
+        return ""
+    rows = [*((one.name, one.expected_rms) for one in choices[1:]), (STOP, stopped)]
+    proposed = choices[0].expected_rms
+    alike = [name for name, rms in rows if max(rms, proposed) <= AS_GOOD * min(rms, proposed)]
+    if not alike:
+        return ""
+    names = f"{', '.join([PROPOSED, *alike[:-1]])} or {alike[-1]}"
+    which = "either" if len(alike) == 1 else "any of them"
+    return f"{names}: the difference is smaller than what is not known; {which} will do."

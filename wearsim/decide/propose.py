@@ -11,7 +11,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
 from wearsim.decide.binding import what_limits
-from wearsim.decide.choice import TRIAL, Alternative, alternative, beside, simplest
+from wearsim.decide.choice import TRIAL, Alternative, alternative, beside, simplest, worth_listing
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, is_same, plan_of
 from wearsim.decide.good_enough import GoodEnough, good_enough
 from wearsim.decide.least_squares import Candidate, cost_of
@@ -311,7 +311,8 @@ class _Proposing(ProposalProblem):
         stopped = self.objective.rms_before
         found = beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
         trial = None if plan else self._trial
-        return found if trial is None else (alternative(TRIAL, trial, self.bench, promised), *found)
+        trials = () if trial is None else (alternative(TRIAL, trial, self.bench, promised),)
+        return worth_listing((*trials, *found), self.expected(()))
 
     @cached_property
     def _trial(self) -> Candidate | None:

@@ -12,6 +12,7 @@ difference: the surface reads wrong by that.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,8 +61,8 @@ class Cooling:
         if elapsed >= self.time:
             return None
         return (
-            f"tested {_minutes(elapsed)} after the glass was worked or handled: it may still be warm enough for "
-            f"{height_text(self.error_after(elapsed))} of error; test {_minutes(self.time)} after the work"
+            f"tested {_time(elapsed, np.floor)} after the glass was worked or handled: it may still be warm enough for "
+            f"{height_text(self.error_after(elapsed))} of error; test {_time(self.time, np.ceil)} after the work"
         )
 
 
@@ -113,6 +114,6 @@ def _slowest(equation: object, pole: float) -> float:
     return float(brentq(equation, 1e-9, pole * (1.0 - 1e-12)))
 
 
-def _minutes(seconds: float) -> str:
-    minutes = seconds / 60.0
-    return f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60.0:.1f} h"
+def _time(seconds: float, rounded: Callable[[float], float]) -> str:
+    """In minutes, from an hour and a half on in half hours."""
+    return f"{seconds / 60.0:.0f} min" if seconds < 5370.0 else f"about {0.5 * rounded(seconds / 1800.0):g} h"

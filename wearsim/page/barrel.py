@@ -31,7 +31,7 @@ def tablet_code(mirror: LiveMirror, room: Room) -> None:
         link = room.door.link(parts.address_of(mirror, "barrel"), room.door.address)
         parts.says("Scan this with a tablet on the same network. Whoever has the address can use the page.")
         code = segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
-        parts.drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
+        ui.html(f'<div role="img" aria-label="Code with the address of this view">{code}</div>', sanitize=False)
         parts.says(link)
 
 
@@ -51,6 +51,7 @@ class BarrelView:
         self.work()
         parts.says("Set the tablet to stay on: this browser lets it sleep.", "quiet").props("id=awake-note hidden")
         parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
+        ui.link(parts.CHANGE, parts.address_of(self.mirror, "answers"))
 
     @parts.part
     def work(self) -> None:
@@ -101,7 +102,7 @@ class BarrelView:
                     parts.says(" ".join(ready), "reminder").props("id=reminder" if work.since else "id=before-spell")
                     if spell["rate"]:
                         parts.says(f"{spell['rate']:g} strokes per minute, out and back as one; {spell['turning']}.")
-                parts.drawing(spell["moving"])
+                ui.html(spell["moving"], sanitize=False)
             self._deeds(work)
         self._signs(work)
 

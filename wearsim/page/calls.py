@@ -38,6 +38,7 @@ from wearsim.show.history import history_figure, history_text
 from wearsim.show.mask_sheets import suggested_mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import is_heavy, waiting_text
+from wearsim.show.numbers import CONIC_WORDS, STREHL_WORDS
 from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import title_of
@@ -84,9 +85,8 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     return {
         "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
         "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": is_heavy(bench.mirror),
-        "taken": taken_text(bench),
-        "defaults": defaults_said(bench),
-        "windows": len(made.mask.zones), "waiting": waiting_text(bench.mirror),
+        "taken": taken_text(bench), "defaults": defaults_said(bench), "windows": len(made.mask.zones),
+        "waiting": waiting_text(bench.mirror),
     }  # fmt: skip
 
 
@@ -102,8 +102,8 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str, is_recor
         "picture": data_address(reduction_figure(reduction, unit, known), NARROW),
         "text": reduction_text(sheet, reduction, advice, unit, known),
         "known": "" if known is None else known_text(known, unit),
-        "advice": sentence(advice.reason), "rms": rms,
-        "warnings": list(reduction.warnings),
+        "advice": sentence(advice.reason), "rms": rms, "verdict": advice.verdict,
+        "notes": [*reduction.warnings, f"{STREHL_WORDS} {CONIC_WORDS}"],
     }  # fmt: skip
 
 
@@ -148,9 +148,8 @@ def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
     """What a programme of one's own will do."""
     state = state_of(path)
     work = programme_from_text(programme, state.bench)
-    return predicted_words(
-        state.bench, state.arguments, work, predict(state.bench, work, draws=draws, **state.arguments)
-    )
+    outcome = predict(state.bench, work, draws=draws, **state.arguments)
+    return predicted_words(state.bench, state.arguments, work, outcome)
 
 
 def headline(path: Path, programme: str) -> dict[str, str]:

@@ -89,6 +89,7 @@ class ChoicesView:
             for edge in dict.fromkeys(choice["edge_now"] for choice in able):
                 parts.says(f"{edge} Where a choice changes that, its card says so." if edge else "", "strong")
             parts.table(COLUMNS, choice_rows(able, found[0]))
+            parts.says(found[0]["alike"], "strong")
             parts.says(NOTE)
             with parts.group("cards"):
                 for choice in able:
@@ -105,13 +106,10 @@ class ChoicesView:
                         parts.says(choice["before_all"] if reason else "", "strong")
                         self._programme(choice, "main" if reason and not choice["before_all"] else "plain")
                     parts.says(reason or choice["why_not"])
-                    for warning in choice["warnings"]:
-                        parts.says(f"Warning: {warning}", "mark")
+                    parts.warn(choice["warnings"])
                 if choice["spells"]:
-                    parts.picture(
-                        choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}"
-                    )
-                    parts.drawing("".join(spell["moving"] for spell in choice["spells"]))
+                    parts.picture(choice["picture"], f"Surface before and after, glass removed: {choice['name']}")
+                    ui.html("".join(spell["moving"] for spell in choice["spells"]), sanitize=False)
             with parts.fold("Expected readings and all numbers"):
                 parts.written(choice["text"])
             if choice["plot"]:

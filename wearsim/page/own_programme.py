@@ -10,7 +10,6 @@ from nicegui import background_tasks, context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
-from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.strokes import share_words
@@ -23,6 +22,7 @@ SIZES = {
 }
 """Sizes of a stroke: words, the largest that the slider goes to and where it begins, in mirror's diameters [1]."""
 FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_sweep": 0.1}
+HINTS = {"overhang": "Along a line beside the centre, so that the top piece hangs over the edge on one side."}
 BAND_DRAWS = 32
 
 
@@ -59,14 +59,8 @@ class OwnProgramme:
         parts.follow(mirror, {"moved"}, self.spells.refresh, others_only=True)
         parts.follow(mirror, {"own", "moved", "sheet"}, self.predict.ask)
         parts.follow(mirror, {"job"}, self.both_ways.refresh)
-        ui.timer(0.1, self._warm, once=True)
-
-    async def _warm(self) -> None:
-        """Be ready for the first slider; show what a programme that is there already will do."""
-        desk = self.mirror.desk
-        with suppress(Stopped):
-            await (desk.quick if is_compiled() else desk.long).ask(calls.warm_up_strokes)
-        await self.predict.ask()
+        ui.timer(0.1, self.predict.ask, once=True)
+        context.client.on_delete(self.compare.stop)  # whoever has left does not keep others waiting
 
     @parts.part
     def spells(self) -> None:
@@ -81,7 +75,8 @@ class OwnProgramme:
         parts.heading(f"Spell {place + 1}", 3)
         with parts.group("row"):
             words = {kind: one.words for kind, one in STROKES.items()}
-            parts.choice("Stroke", words, parts.Entry(spell["stroke"], partial(self._kind, spell)))
+            kind = parts.Entry(spell["stroke"], partial(self._kind, spell))
+            parts.choice("Stroke", words, kind, HINTS.get(kind.value, ""))
             tops = {"tool": "tool on top", "mirror": "mirror on top"}
             parts.choice("On top", tops, parts.Entry(spell["on_top"], partial(self._set, spell, "on_top")))
             parts.button("Remove", partial(self._remove, spell), "slight", aria_label=f"Remove spell {place + 1}")
@@ -127,7 +122,8 @@ class OwnProgramme:
         self.mirror.tell("own")
 
     async def _predict(self) -> None:
-        """The numbers at once, then the picture; no slider waits for the band."""
+        """The numbers at once, then the picture; no slider waits for the band, and no reading for kernels to be compiled."""
+        await self.mirror.desk.prepare(calls.warm_up_strokes)
         spells = [dict(one) for one in self.mirror.draft.own]
         self.found, self.fault = (self.found if spells else {}), ""
         try:
@@ -171,11 +167,10 @@ class OwnProgramme:
             return
         parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
         parts.says(self.found["edge_now"])
-        for warning in self.found["warnings"]:
-            parts.says(f"Warning: {warning}", "mark")
+        parts.warn(self.found["warnings"])
         for number, spell in enumerate(self.found["spells"], start=1):
             parts.says(f"Spell {number}")
-            parts.drawing(spell["moving"])
+            ui.html(spell["moving"], sanitize=False)
         with parts.group("row"):
             parts.button("Take this to the barrel", self._take, "main")
             parts.button("Tool on top or mirror on top?", self._compare)

@@ -17,7 +17,7 @@ from nicegui.elements.mixins.value_element import ValueElement
 from nicegui.slot import Slot
 
 from wearsim.errors import InputError, WearsimError
-from wearsim.show.text import by_window, sentence, upper
+from wearsim.show.text import by_window, in_short, sentence, upper
 
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
@@ -180,6 +180,15 @@ def written(text: str) -> ui.html:
     return ui.html(escape(text), sanitize=False, tag="pre").props('tabindex=0 role=region aria-label="Table in full"')
 
 
+def warn(warnings: list[str]) -> None:
+    """What is wrong, a sentence each; more about it where there is more to say."""
+    for short, rest in map(in_short, warnings):
+        says(f"Warning: {short}", "mark")
+        if rest:
+            with fold("Why, and what else helps"):
+                says(rest)
+
+
 def caution(*lines: str) -> None:
     """Words of caution where the work can hurt."""
     with ui.element("div").classes("caution").props("role=note"):
@@ -229,11 +238,6 @@ def picture(data: str, words: str, kind: str = "lines") -> ui.html:
     """A picture, with words for whoever cannot see it."""
     inner = f'<img class="picture {kind}" src="{escape(data)}" alt="{escape(words)}">'
     return ui.html(inner, sanitize=False).classes("sideways").props("tabindex=0" if "wide" in kind else "")
-
-
-def drawing(svg: str) -> ui.html:
-    """A drawing of ours, as SVG."""
-    return ui.html(svg, sanitize=False)
 
 
 def facts(pairs: dict[str, str]) -> ui.html:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from nicegui import ui
+from nicegui import context, ui
 
 from wearsim.bench.units import counted, stroke_unit
 from wearsim.learn import typed_records
@@ -28,6 +28,7 @@ class PastView:
         self.line()
         self.sessions()
         ui.timer(0.1, self.look.ask, once=True)
+        context.client.on_delete(self.job.stop)  # whoever has left does not keep others waiting
         parts.follow(self.mirror, {"session", "said"}, self.sessions.refresh)
         parts.follow(self.mirror, {"session"}, self.look.ask)
         parts.follow(self.mirror, {"job"}, self.line.refresh)

@@ -10,6 +10,7 @@ from nicegui import ui
 from wearsim.learn.proposal_file import CARD
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
+from wearsim.show.numbers import OVERHANG_WORDS
 from wearsim.study.questions import QUESTIONS
 
 
@@ -44,7 +45,7 @@ class PrintView:
         with parts.group("stack", aria_live="polite"):
             if parts.is_working(job):
                 return
-            parts.says("Each is answered by many predictions on your bench, which takes a minute or two.")
+            parts.says(f"Each takes a minute or two: many predictions on your bench. {OVERHANG_WORDS}")
             with parts.group("row"):
                 for name, question in QUESTIONS.items():
                     ask = partial(self.mirror.run, job, question.words, calls.answer, name)

@@ -65,7 +65,7 @@ class ReadingsView:
         with parts.group("beside"):
             with parts.sheet("Knife positions"):
                 self._how()
-                self.mask = parts.drawing(windows_drawing(self.shares, self.here))
+                self.mask = ui.html(windows_drawing(self.shares, self.here), sanitize=False)
                 self.rounds_bar()
                 self.fields()
             with parts.sheet("The surface"):
@@ -216,7 +216,7 @@ class ReadingsView:
                 parts.says("Working out the surface." if is_read else "It is drawn here once a row is complete.")
                 return
             parts.says(f"RMS of the surface: {found['rms']}. {found['advice']}")
-            for line in found["warnings"]:
+            for line in found["notes"]:
                 parts.says(sentence(by_window(line)), "mark" if line.startswith("readings") else "quiet")
             parts.picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
             if found["known"]:
@@ -228,16 +228,19 @@ class ReadingsView:
             with parts.fold("All numbers", opened=self.opened):
                 parts.written(found["text"])
             if self.which == "rounds":
-                self._then()
+                self._then(found["verdict"])
 
-    def _then(self) -> None:
-        """On to what next; readings after a recorded session go into its record first, where they were changed."""
+    def _then(self, verdict: str) -> None:
+        """What the verdict says, then what next; changed readings after a recorded session go into its record first."""
         mirror = self.mirror
         if mirror.is_corrected:
             number = len(mirror.sessions)
             parts.says(f"These readings belong to session {number}. Your changes are not in its record yet.")
             parts.button(f"Correct session {number} with these readings", self._correct)
-        parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
+        if verdict == "open":  # whether it is good enough is not known: reading decides that, no stroke does
+            parts.button("Read once more", self._another, "main")
+        go = partial(ui.navigate.to, parts.address_of(mirror, "next"))
+        parts.button("What next?", go, "main" if verdict == "no" else "plain")
 
     async def _correct(self) -> None:
         mirror = self.mirror

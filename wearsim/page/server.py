@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
@@ -15,7 +16,6 @@ from fastapi import FastAPI, Response
 from nicegui import Event, ui
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
-from wearsim.kernels._jit import is_compiled
 from wearsim.learn.mirror_folder import BENCH
 from wearsim.learn.proposal_file import CARD
 from wearsim.page import calls
@@ -70,9 +70,7 @@ class Room:
 
     async def work(self) -> None:
         """What goes on for as long as the server runs: be ready for readings, and for strokes; look at the clocks."""
-        ready = [self.desk.quick.ask(calls.warm_up)]
-        if not is_compiled():
-            ready.append(self.desk.long.ask(calls.warm_up_strokes))
+        ready = self.desk.quick.ask(calls.warm_up), self.desk.prepare(calls.warm_up_strokes)
         await asyncio.gather(self._beat(), *ready, return_exceptions=True)
 
     async def _beat(self) -> None:
@@ -207,4 +205,5 @@ def serve(place: Path, *, share: bool, port: int | None, say: Callable[[Door, st
         callback_notify=answers, timeout_notify=10**9,
     )  # fmt: skip
     room.mirrors()  # what is slow to load is loaded before anybody waits
+    gc.freeze()  # and what is loaded by then is not searched again and again for garbage, while everybody waits
     uvicorn.Server(config).run()

@@ -9,7 +9,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import spell_shares
 from wearsim.bench.units import counted
-from wearsim.decide.choice import ANY_STROKE, PROPOSED, TRIAL
+from wearsim.decide.choice import ANY_STROKE, PROPOSED, STOP, TRIAL, which_will_do
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.reasons import READ_FIRST
 from wearsim.decide.repertoire import why_uncommon
@@ -17,7 +17,7 @@ from wearsim.show.card import card_bytes
 from wearsim.show.card.content import first_pressing, pressing_words
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.moving_stroke import barrel_spells
-from wearsim.show.numbers import numbers_after, numbers_before
+from wearsim.show.numbers import STREHL_WORDS, numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, reasons_text, work_minutes
 from wearsim.show.style import data_address
@@ -35,7 +35,7 @@ COLUMNS = {
 NOTE = (
     "In brackets: the band, into which nine of ten cases fall. RMS after: with the most likely constants. Expected RMS: "
     "with all uncertainties, so usually larger; compare the choices by it. Glass taken off cannot be put back; taking too "
-    "little costs one more session. Length of a stroke: its whole travel, from end to end."
+    "little costs one more session. Length of a stroke: its whole travel, from end to end. " + STREHL_WORDS
 )
 EDGE_WORSE = 1.1
 """A programme changes the edge where its end of the band is beyond that of before by this factor [1] (judgement)."""
@@ -90,6 +90,7 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
         "is_next": bool(spells) and name in (PROPOSED, TRIAL), "why_not": why_not(name, bench, proposal.programme),
         "before_all": next((sentence(one) for one in proposal.advice if one.startswith(READ_FIRST)), ""),
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
+        "alike": which_will_do(proposal.choices, proposal.stopped_rms),
         "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
@@ -108,5 +109,5 @@ def why_not(name: str, bench: Bench, programme: Programme) -> str:
 def choice_rows(choices: Sequence[dict[str, Any]], best: dict[str, Any]) -> list[dict[str, str]]:
     """Rows of the table of choices, and one for stopping now, which is the same beside any of them."""
     rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in choices]
-    stop = {"name": "Stop now", "minutes": "0", "expected": best["stopped"], "after": best["before"]}
+    stop = {"name": STOP, "minutes": "0", "expected": best["stopped"], "after": best["before"]}
     return [*rows, {**stop, "edge": "as now", "count": "0"}]

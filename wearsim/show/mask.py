@@ -69,7 +69,9 @@ def windows_drawing(shares: Sequence[tuple[float, float]], marked: int) -> str:
         kind, width = "pane here" if zone == marked else "pane", max(100.0 * (outer - inner), 1.0)
         for left in (100.0 * inner, -100.0 * outer):
             panes.append(f'<rect class="{kind}" x="{left:.1f}" y="-9" width="{width:.1f}" height="18"/>')
-        panes.append(f'<text x="{50.0 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
+        level = 22.0 + 9.0 * (zone % 2)
+        room = np.sqrt(100.0**2 - (level + 2.0) ** 2) - 3.0 * len(str(zone + 1)) - 2.0  # inside the rim, to its middle
+        panes.append(f'<text x="{min(50.0 * (inner + outer), room):.1f}" y="{level:.0f}">{zone + 1}</text>')
     return (
         '<svg class="mask" viewBox="-102 -38 204 76" role="img" aria-label="The windows on the mirror">'
         '<circle class="glass" r="100"/>' + "".join(panes) + "</svg>"

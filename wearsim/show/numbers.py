@@ -76,6 +76,14 @@ def pressure_number(outcome: Outcome, digits: int = 2) -> Number:
     return Number(PRESSURE, "Largest pressure", unit, written)
 
 
+STREHL_WORDS = (
+    "Strehl ratio: how bright the centre of a star's image is, compared with a perfect mirror (1). From 0.8 on a mirror is "
+    "called diffraction limited."
+)
+CONIC_WORDS = "Conic constant: 0 is a sphere, -1 a paraboloid; below -1 the mirror is overcorrected."
+OVERHANG_WORDS = "Overhang: how far the top piece's edge passes the edge of the piece beneath it."
+
+
 def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places: int = 2) -> tuple[Number, ...]:
     """The figure's numbers (:class:`wearsim.figure.metrics.FigureNumbers`), the conic with so many decimals.
 

@@ -14,7 +14,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, counted, length_unit
-from wearsim.decide.choice import ANY_STROKE, TRIAL
+from wearsim.decide.choice import ANY_STROKE, STOP, TRIAL, which_will_do
 from wearsim.decide.good_enough import AIM_REACHED
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
@@ -118,7 +118,8 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         spells = [s.stroke.spell(s.minutes, proposal.limits.strokes_a_minute) for s in one.candidate.plan]
         words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
-    rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
+    rows.append((STOP, high.number(proposal.stopped_rms), "0", "-"))
+    alike = which_will_do(proposal.choices, proposal.stopped_rms)
     notes = [f"{one.name}: the usual one for {one.words}." for one in proposal.choices if one.words]
     if any(one.name == TRIAL for one in proposal.choices):
         notes.append(f"{TRIAL}: the stroke that keeps a sphere, to learn from.")
@@ -129,7 +130,7 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         "of the piece on top; heavy glass on top counts double."
     )
     heads = ["", f"Expected\nRMS {high.name}", "Effort\nmin", "Programme"]
-    return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
+    return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join(filter(None, [alike, note, *notes])))}"
 
 
 def _sizes(spell: Spell, diameter: float, unit: LengthUnit) -> tuple[str, ...]:

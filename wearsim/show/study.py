@@ -62,7 +62,7 @@ def study_text(result: StudyResult) -> str:
     varied = [_varied(result, name) for name in dict.fromkeys([*result.dimensions, *sampled])]
     found = []
     for name in scalars(result):
-        scale = quantity_scale(result.quantities[name])
+        scale = quantity_scale(result, name)
         found.append((scale.label, *(f"{number:.4g}" for number in _spread(result, name) / scale.size)))
     parts = [table(("Varied", "from", "to", "values"), varied), failures_text(result)]
     if found:
@@ -211,7 +211,7 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
 
 
 def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: FixedPlaces, line: dict[str, Any]) -> None:
-    scale, place = quantity_scale(result.quantities[name]), LINES.index(line)
+    scale, place = quantity_scale(result, name), LINES.index(line)
     y = scale.numbers(_cut(result, result.quantities[name].values, at, free)).reshape(-1)
     x = axis_scale(result, free[0]).numbers(result.coordinates[free[0]].values) if free else np.zeros(1)
     if name in RISKS:
@@ -259,7 +259,7 @@ def _risk(
 
 
 def _set_title(axes: Axes, result: StudyResult, name: str, lines: int) -> None:
-    scale = quantity_scale(result.quantities[name])
+    scale = quantity_scale(result, name)
     title = scale.label
     if name in RISKS:
         axes.set_ylim(bottom=0.0)
@@ -292,7 +292,7 @@ def _panels(count: int, margin: float, height: float, *, sharex: bool) -> tuple[
 def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     free = numbers[:2]
     fixed, note = _settings(result, free, MOST_PANELS)
-    scale = quantity_scale(result.quantities[name])
+    scale = quantity_scale(result, name)
     figure, panels = _panels(len(fixed), 1.6, 3.3, sharex=True)
     cuts = [scale.numbers(_cut(result, result.quantities[name].values, at, free[::-1])) for at in fixed]
     low, high = (float(bound) for bound in (np.nanmin(cuts), np.nanmax(cuts)))
@@ -362,7 +362,7 @@ def _clouds(result: StudyResult, name: str) -> Figure:
     """One cloud for every sampled setting."""
     keys = [key for key, variable in result.coordinates.items() if variable.dimensions == (SAMPLE,) and key != SAMPLE]
     fixed, note = _settings(result, [SAMPLE], MOST_LINES)
-    scale = quantity_scale(result.quantities[name])
+    scale = quantity_scale(result, name)
     figure, panels = _panels(len(keys), 1.2, 3.0, sharex=False)
     for axes, key in zip(panels.flat, keys, strict=False):
         reading = axis_scale(result, key)

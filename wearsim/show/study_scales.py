@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.bench.personal_units import height_unit, temperature_unit
-from wearsim.bench.units import unit_of_text
+from wearsim.bench.units import pressure_unit, unit_of_text
 from wearsim.study.study_file import StudyResult, StudyVariable
 
 _EXTENTS = ("length", "side_sweep", "side_overhang")
@@ -75,10 +75,11 @@ def _temperature_scale(words: str, bench: str) -> Scale:
     return Scale(f"{words} [{unit}]", unit, size, zero)
 
 
-def quantity_scale(variable: StudyVariable) -> Scale:
-    """How a quantity is read: heights in the person's unit, pressures in kPa."""
-    high = height_unit(0.0)
-    unit, size = {"m": (high.name, high.size), "Pa": ("kPa", 1e3)}.get(variable.unit, (variable.unit, 1.0))
+def quantity_scale(result: StudyResult, name: str) -> Scale:
+    """How a quantity is read: heights in the person's unit, pressures in that of the study's bench."""
+    variable, high = result.quantities[name], height_unit(0.0)
+    read = {"m": (high.name, high.size), "Pa": pressure_unit(str(result.attributes["bench_toml"]))}
+    unit, size = read.get(variable.unit, (variable.unit, 1.0))
     plain = "" if unit == "1" else unit
     return Scale(f"{variable.text} [{unit}]" if plain else variable.text, plain, size)
 

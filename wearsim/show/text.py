@@ -13,6 +13,8 @@ NARROWEST = 40
 GAP = 2
 NARROW_WORDS = 16
 """Columns to which a column of words is narrowed before others are moved below."""
+SHORT = 200
+"""A warning of so many letters is read at one go."""
 Cell = str | tuple[str, str]
 
 
@@ -40,6 +42,16 @@ def sentence(text: str) -> str:
 def by_window(text: str) -> str:
     """What is said of a place in a sheet of readings, without the file: its row, and its zone as the mask's window."""
     return re.sub(r"\bzone (?=\d)", "window ", re.sub(r"^.*?\b(readings, (?=row)|windows, (?=zone))", "", text))
+
+
+def in_short(warning: str) -> tuple[str, str]:
+    """What a long warning says first, what is wrong and what helps; and the rest, empty where there is none."""
+    if len(warning) <= SHORT:
+        return sentence(warning), ""
+    first, rest = warning.partition(". ")[::2]
+    parts = first.split("; ")
+    more = (sentence(one) for one in ("; ".join(parts[2:]), rest) if one)
+    return sentence("; ".join(parts[:2])), " ".join(more)
 
 
 def paragraph(text: str, first: str = "", rest: str = "", width: int | None = None) -> str:
