@@ -12,7 +12,7 @@ from pydantic import model_validator
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, InputTable, Name, choice, default, extent, number
-from wearsim.bench.units import counted, length_unit
+from wearsim.bench.units import LengthUnit, counted, length_unit
 from wearsim.errors import InputError
 
 LONGEST_SPELL = 10_000.0
@@ -231,6 +231,19 @@ class Spell(InputTable):
 
 
 _EXTENT = '0.5 (of the mirror\'s diameter) or a length, such as "150 mm" or "6 in"'
+
+
+def spell_sizes(spell: Spell, diameter: float, unit: LengthUnit) -> str:
+    """The sizes of a spell's stroke on a mirror of this diameter [m]; empty for a pressing."""
+    if spell.is_press:
+        return ""
+    stroke = spell.stroke_on(diameter)
+    parts = [f"{unit.short(stroke.length)} long"]
+    if stroke.side_sweep:
+        parts.append(f"{unit.short(stroke.side_sweep)} to each side")
+    if stroke.side_overhang:
+        parts.append(f"{unit.short(stroke.side_overhang)} off centre")
+    return ", ".join(parts)
 
 
 class Programme(InputTable):

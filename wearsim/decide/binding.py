@@ -7,7 +7,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from wearsim.bench.units import length_unit
+from wearsim.bench.programme import STROKES, spell_sizes
+from wearsim.bench.units import length_unit, stroke_unit
 from wearsim.decide.choice import AS_GOOD
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.least_squares import Candidate, Refiner
@@ -109,8 +110,8 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         "mass": own.mass * (share * bench.mirror.diameter / own.diameter) ** 2,
     }
     lap = own.model_copy(update={**size, "name": NEW})
-    spell = "one more spell" if proposed.plan else "one spell"
-    words = f"the size of the lap matters: {spell} with a lap of {length_unit(bench).short(lap.diameter)}"
+    more = "one more spell" if proposed.plan else "one spell"
+    words = f"the size of the lap matters: {more} with a lap of {length_unit(bench).short(lap.diameter)}"
     left = limits.minutes - sum(one.work for one in proposed.plan)
     bench = bench.model_copy(update={"laps": (*bench.laps, lap)})
     fresh = start_state(bench, start.radius, start.height, every.nominal.accuracy).laps[NEW]
@@ -127,6 +128,10 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         if best is None:
             return None, words
         lengths = [(*proposed.plan, replace(best, minutes=minutes)) for minutes in SHORT_SPELLS if minutes <= left]
-        return min(refiner.evaluate(one).score.expected_rms for one in lengths), words
+        done = min(map(refiner.evaluate, lengths), key=lambda one: one.score.expected_rms)
+        spell = done.plan[-1].stroke.spell(done.plan[-1].minutes, limits.strokes_a_minute)
+        sizes = spell_sizes(spell, bench.mirror.diameter, stroke_unit(bench))
+        stroke = f"on top, {STROKES[spell.stroke].words}, {sizes}, {spell.minutes:g} min"
+        return done.score.expected_rms, f"{words} ({stroke})"
     except ContactError:
         return None, words

@@ -7,11 +7,11 @@ from typing import Any
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.hands import Hands
-from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.programme import Programme, Spell, spell_sizes
 from wearsim.bench.units import length_unit, stroke_unit
 from wearsim.show.card.content import counted_turns, in_quarters, push_words, rounds_of, turns_by_hand
 from wearsim.show.notices import is_heavy
-from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_sizes, spell_title, spell_words
+from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_title, spell_words
 
 SPOKES = 8
 """Lines on a lap that show how it turns; they are not its channels."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
-from wearsim.bench.programme import STROKES, Spell, Stroke
+from wearsim.bench.programme import STROKES, Spell, Stroke, spell_sizes
 from wearsim.bench.units import LengthUnit, length_unit, stroke_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
@@ -20,19 +20,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import SubFigure
     from matplotlib.patches import Patch
-
-
-def spell_sizes(spell: Spell, diameter: float, unit: LengthUnit) -> str:
-    """The sizes of a spell's stroke on a mirror of this diameter [m]; empty for a pressing."""
-    if spell.is_press:
-        return ""
-    stroke = spell.stroke_on(diameter)
-    parts = [f"{unit.short(stroke.length)} long"]
-    if stroke.side_sweep:
-        parts.append(f"{unit.short(stroke.side_sweep)} to each side")
-    if stroke.side_overhang:
-        parts.append(f"{unit.short(stroke.side_overhang)} off centre")
-    return ", ".join(parts)
 
 
 def spell_title(spell: Spell) -> str:
