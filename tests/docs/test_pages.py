@@ -70,6 +70,16 @@ def test_its_snippets_run(page: str, desk: Path) -> None:
             exec(compile(snippet, page, "exec"), names)
 
 
+def test_the_loop_over_minutes_prints_what_its_page_shows(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    page = PAGES["docs/how-to/scripts.md"]
+    loop = next(code for _, code in SNIPPETS["docs/how-to/scripts.md"] if "for minutes in" in code)
+    shown = re.findall(r"^\d+ min: .* nm RMS$", page, re.MULTILINE)
+    exec(compile(loop, "scripts.md", "exec"), {})
+    assert capsys.readouterr().out.splitlines() == shown
+    left = [int(line.split()[2]) for line in shown]
+    assert left == sorted(left, reverse=True) and left[0] < 55
+
+
 def test_the_files_of_a_smaller_lap_are_read(tmp_path: Path) -> None:
     laps, spells = re.findall(r"```toml\n(.*?)```", PAGES["docs/how-to/smaller-lap.md"], re.DOTALL)
     rest = {"mirror": {"diameter": "300 mm", "radius_of_curvature": "3 m"}, "figure": {"conic": -1.0}}
