@@ -24,6 +24,7 @@ import wearsim
 from tests.kernels.test_new_stroke import ADDED
 from wearsim.bench.profile import Profile
 from wearsim.cli.main import app, run
+from wearsim.decide.handbook import COMPLAINTS
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.initial_figure import from_profile
 from wearsim.wear.predict import gauge_for
@@ -129,6 +130,29 @@ def test_a_smaller_lap_does_what_its_page_says(smaller_lap: tuple[wearsim.Bench,
 
 def _for(spell: wearsim.Spell, minutes: float) -> wearsim.Spell:
     return spell.model_copy(update={"minutes": minutes})
+
+
+ROWS_AND_COMPLAINTS = {
+    "raised zone near the rim": "a raised zone", "high centre": "a central hill", "low centre": "a central hole",
+    "low zone": "a low zone", "turned-down edge": "a turned-down edge", "turned-up edge": "a turned-up edge",
+    "undercorrected": "undercorrection", "overcorrected": "overcorrection",
+}  # fmt: skip
+
+
+def test_which_stroke_says_what_the_table_of_choices_calls_the_textbook_stroke() -> None:
+    page, found = PAGES["docs/how-to/which-stroke.md"], {one.words: one.stroke for one in COMPLAINTS}
+    rows = {
+        row[0]: row[1:]
+        for row in re.findall(r"^\| ([\w -]+) \| (tool|mirror) \| (.*?) \| (\d+) \| ", page, re.MULTILINE)
+    }
+    assert set(rows) == {*ROWS_AND_COMPLAINTS, "astigmatism"} and set(ROWS_AND_COMPLAINTS.values()) == set(found)
+    for name, words in ROWS_AND_COMPLAINTS.items():
+        on_top, said, _ = rows[name]
+        stroke = found[words]
+        sizes = [size for size in (stroke.length, stroke.sweep, stroke.overhang) if size]
+        shown = [float(size) for size in re.findall(r"([\d.]+) D", said.replace("a third of D", f"{1 / 3} D"))]
+        assert on_top == stroke.on_top and shown == pytest.approx(sizes), name
+    assert all(float(row[2]) <= 10.0 for name, row in rows.items() if name != "turned-down edge")
 
 
 def test_every_command_is_in_the_reference() -> None:
