@@ -3,7 +3,9 @@ How far may I overhang?
 =======================
 
 W strokes with the tool on top, run off centre by more and more, on a perfect mirror, so that only these strokes move the
-rim. How far does a spell of twenty minutes turn it, for the stated constants and for pessimistic ones?
+rim. How far may a spell of twenty minutes turn it? The edge gain, how much harder the rim is pressed, is a judgement, so
+the uncertain result counts: with the constants as stated the rim hardly moves, but every practitioner expects a turned edge
+from long overhung work. Work a few minutes at a time, and look at the edge in every test.
 """
 
 from __future__ import annotations
@@ -52,9 +54,9 @@ def verdict(side: np.ndarray, low: np.ndarray) -> str:
 def answer() -> tuple[str, Figure]:
     side, change = rolls()
     nm = change * 1e9
-    lines = ["Change of edge roll, constants as stated (5th to 95th percentile):"]
+    lines = ["Change of edge roll, 5th to 95th percentile; in brackets: constants as stated"]
     lines += [
-        f"{at:.2f} D off centre: {row[1]:+.0f} nm ({row[0]:+.0f} to {row[2]:+.0f} nm)"
+        f"{at:.2f} D off centre: {row[0]:+.0f} to {row[2]:+.0f} nm ({row[1]:+.0f} nm)"
         for at, row in zip(side[::2], nm[::2], strict=True)
     ]
     lines.append(f"Limit: at most {LIMIT * 1e9:.0f} nm down at the 5th percentile (an eighth of a wave).")

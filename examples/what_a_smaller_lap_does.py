@@ -3,7 +3,8 @@ What does a smaller lap do?
 ===========================
 
 The same W strokes, tool on top, with laps of the mirror's diameter and of less, all with the same
-weight and push per unit area. A small lap digs where it is guided; a full one averages.
+weight and push per unit area. A small lap digs where it is guided; a full one averages. Ten minutes are for comparing the
+laps: over the centre a small one is worked for a minute or two, and for a hill there.
 """
 
 from __future__ import annotations

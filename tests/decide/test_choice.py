@@ -76,6 +76,13 @@ def test_the_table_names_each_programme_once() -> None:
     assert TOOL_ONLY not in [row.name for row in table] and table[-1].words == COMPLAINTS[0].words
 
 
+def test_a_turned_down_edge_is_said_to_take_hours_and_a_pressed_lap() -> None:
+    edge = next(complaint for complaint in COMPLAINTS if complaint.words == "a turned-down edge")
+    (row,) = beside(BENCH, None, [], (edge, one(40.0, (TOOL, 8.0))), None, lambda rms: rms, 1.0)
+    assert row.words.startswith("a turned-down edge (")
+    assert all(said in row.words for said in ("full-size", "freshly pressed", "hours", "masking is usually cheaper"))
+
+
 @pytest.mark.parametrize(
     ("words", "shape"),
     [

@@ -146,7 +146,7 @@ def beside(
     if uncommon is not None and AS_GOOD * uncommon.score.expected_rms < least:
         found.append(alternative(ANY_STROKE, uncommon, bench, promised))
     if handbook is not None:
-        found.append(alternative(HANDBOOK, handbook[1], bench, promised, handbook[0].words))
+        found.append(alternative(HANDBOOK, handbook[1], bench, promised, handbook[0].answer))
     return tuple(found)
 
 

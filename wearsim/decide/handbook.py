@@ -28,12 +28,20 @@ class Complaint:
         Of the shape.
     stroke : StrokeSpec
         Lengths in diameters.
+    how : str
+        What the trade says of it beyond the stroke; empty where the stroke says all.
     """
 
     words: str
     shape: str
     sign: float
     stroke: StrokeSpec
+    how: str = ""
+
+    @property
+    def answer(self) -> str:
+        """The complaint, and how its stroke is worked where there is something to say."""
+        return f"{self.words} ({self.how})" if self.how else self.words
 
     def profiles(self, x: Floats) -> list[Floats]:
         """Shapes (n,) at shares of the radius, of any height."""
@@ -57,9 +65,12 @@ COMPLAINTS = (
     Complaint("a low zone", "zone", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
     Complaint("a central hill", "centre", 1.0, StrokeSpec("mirror", None, "straight", 0.6)),
     Complaint("a central hole", "centre", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
-    Complaint("a turned-down edge", "rim", -1.0, StrokeSpec("tool", None, "straight", 0.25)),
+    Complaint(
+        "a turned-down edge", "rim", -1.0, StrokeSpec("tool", None, "straight", 0.25),
+        how="a full-size, freshly pressed lap, and hours of it; masking is usually cheaper",
+    ),
     Complaint("a turned-up edge", "rim", 1.0, StrokeSpec("tool", None, "w", 0.5, 0.2)),
-)
+)  # fmt: skip
 
 
 def complaint_of(gauge: FigureGauge, error: Floats) -> Complaint:
