@@ -49,6 +49,7 @@ def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None
     lines = called.out.splitlines()
     assert max(map(len, lines)) <= 80 and called.out.isascii()
     assert lines[0].startswith("Proposed: ") and "of D" in lines[2]
+    assert lines[1].split() == ["Length", "Each", "side", "Off", "centre"]
     for words in ("RMS, surface", "Edge roll", "Floor: estimated best", "Gap between", "of the error"):
         assert words in called.out
     assert "Knife-edge readings" not in called.out  # the bench names none

@@ -108,7 +108,7 @@ def numbers_text(
 
 
 def expected_rms_text(outcome: Outcome) -> str:
-    """The RMS to expect with everything uncertain, after and if nothing is worked; empty without a band."""
+    """The expected RMS with everything uncertain, after and if nothing is worked; empty without a band."""
     band, high = outcome.band, unit_for(outcome)
     if band is None or not outcome.spells or band.expected_rms is None or band.expected_rms_before is None:
         return ""

@@ -74,7 +74,9 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         return paragraph(f"{'Stop' if stops else 'Nothing proposed'}: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
     heads += [
-        f"{head}\n{of}" for size in ("Length", "Side", "Off centre") for head, of in ((size, unit.name), ("", "of D"))
+        f"{head}\n{of}"
+        for size in ("Length", "Each side", "Off centre")
+        for head, of in ((size, unit.name), ("", "of D"))
     ]
     rows = [
         (
@@ -86,7 +88,8 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         )
         for number, spell in enumerate(programme.spells, start=1)
     ]
-    note = "Side: half the side-to-side travel. Off centre: distance from the middle of the stroke to the mirror's centre. "
+    note = "Length: whole travel. Each side: half the side-to-side travel. "
+    note += "Off centre: distance from the middle of the stroke to the mirror's centre. "
     note += f"{counted(proposal.limits.strokes_a_minute, 'stroke')} per minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:

@@ -82,7 +82,7 @@ def read_maps(group: h5py.Group) -> dict[str, Floats]:
 
 
 EXPECTED = ("expected_rms", "expected_rms_before")
-"""Of a band, in its attributes [m]; older files lack them."""
+"""Attributes of a band [m]; older files lack them."""
 
 
 def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: bool = False) -> None:
