@@ -57,7 +57,7 @@ def test_too_short_a_wait_is_warned_of(waited: str, warns: bool, capsys: pytest.
     sheet, bench = str(TUTORIAL / "readings.toml"), str(TUTORIAL / "bench.toml")
     assert run(["reduce", sheet, "--bench", bench, "--waited", waited]) == 0
     said = " ".join(capsys.readouterr().err.split())
-    assert ("test 2.7 h after" in said) == warns and ("may still be warm enough" in said) == warns
+    assert ("test about 3 h after" in said) == warns and ("may still be warm enough" in said) == warns
 
 
 def test_its_readings_are_as_their_script_makes_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
