@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from wearsim.errors import CouldNotError, InputError
-from wearsim.worker import GIVES_WAY, Desk, Job, Latest, Stopped, Worker
+from wearsim.worker import Job, Latest, Stopped, Worker
 
 
 def double(number: int) -> tuple[int, int]:
@@ -32,11 +32,6 @@ def ask_children() -> bool:
     """Has processes of its own, as a study has."""
     with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
         return pool.submit(os.getpid).result() != os.getpid()
-
-
-def niceness() -> int:
-    """Of the process, and what its own would have."""
-    return os.nice(0)
 
 
 def sleep_long(*, progress: Any) -> None:
@@ -131,16 +126,3 @@ def test_only_the_newest_request_is_worked() -> None:
         return worked
 
     assert asyncio.run(ask()) == [0, 19]
-
-
-@pytest.mark.skipif(not hasattr(os, "nice"), reason="the system knows no niceness")
-def test_long_work_gives_way_to_answers_within_a_second() -> None:
-    async def ask() -> tuple[int, int]:
-        desk = Desk()
-        try:
-            return await desk.quick.ask(niceness), await desk.long.ask(niceness)
-        finally:
-            desk.close()
-
-    quick, long = asyncio.run(ask())
-    assert quick == os.nice(0) and long == min(quick + GIVES_WAY, 19)

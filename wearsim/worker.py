@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import atexit
 import multiprocessing
-import os
 import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -18,8 +17,6 @@ from wearsim.errors import CouldNotError, WearsimError
 from wearsim.parallel import begin_worker
 
 Progress = Callable[..., None]
-GIVES_WAY = 5
-"""Niceness of the process for long work: a search takes a third of what the page gets, where both want all of a core."""
 _SPAWN = multiprocessing.get_context("spawn")
 
 
@@ -34,12 +31,10 @@ class Worker:
     ----------
     name : str
         Of the process.
-    niceness : int
-        How far it gives way to others on a machine whose processors are all busy, as ``os.nice`` counts.
     """
 
-    def __init__(self, name: str, niceness: int = 0) -> None:
-        self.name, self.niceness = name, niceness
+    def __init__(self, name: str) -> None:
+        self.name = name
         self._process: Any = None
         self._pipe: Connection | None = None
         self._turn = asyncio.Lock()
@@ -105,7 +100,7 @@ class Worker:
         if self._process is None or self._pipe is None:
             self._pipe, theirs = _SPAWN.Pipe()
             # no daemon, which could have no processes of its own: a study has
-            self._process = _SPAWN.Process(target=_serve, args=(theirs, self.niceness), name=self.name)
+            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name)
             self._process.start()
             theirs.close()
         return self._pipe
@@ -117,11 +112,9 @@ class Worker:
         self._process = self._pipe = None
 
 
-def _serve(pipe: Connection, niceness: int) -> None:
+def _serve(pipe: Connection) -> None:
     """What the process does: work off what comes until nobody is there to ask."""
     begin_worker()
-    if hasattr(os, "nice"):
-        os.nice(niceness)  # its own processes, which a study has, inherit it
     with suppress(EOFError, OSError):
         while True:
             function, arguments, reports = pipe.recv()
@@ -142,10 +135,10 @@ def _outcome(pipe: Connection, function: Callable[..., Any], arguments: tuple[An
 
 
 class Desk:
-    """The two processes of a page: one for answers within a second, one for what takes longer, which gives way."""
+    """The two processes of a page: one for answers within a second, one for what takes longer."""
 
     def __init__(self) -> None:
-        self.quick, self.long = Worker("wearsim-quick"), Worker("wearsim-long", GIVES_WAY)
+        self.quick, self.long = Worker("wearsim-quick"), Worker("wearsim-long")
         self._prepared: asyncio.Task[Any] | None = None
 
     async def prepare(self, function: Callable[[], Any]) -> None:

@@ -83,7 +83,9 @@ def test_the_barrel_is_reminded_of_turning_charge_water_and_pressing() -> None:
     assert before(work, "") == ["First turn the mirror by 72\u00b0.", "Wet the lap; put on a fresh charge.", push]
     assert reminders(press) == ["Hands off: its own weight presses it."]
     assert reminders(work)[0] == "Keep it wet."
-    assert reminders(work)[1] == "Walk round the barrel: \u00bd turn per minute."  # twice in five minutes
+    assert (
+        reminders(work)[1] == "Walk round the barrel: \u00bd turn per minute, always the same way."
+    )  # twice in five minutes
     turned = small_bench().model_copy(update={"hands": Hands(top_turns=3.0)})
     (alone,) = barrel_spells(turned, Programme(spells=spells[1:]))
     assert not any("Walk" in words or "you walk" in words for words in reminders(alone))

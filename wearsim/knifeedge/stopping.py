@@ -225,8 +225,6 @@ def _reason(
         return f"{band}. The chance that it is already reached is {chance:.0%}; take more readings"
     mask = ""
     if mean.gain >= WORTH_A_MASK:
-        mask = f". If the mirror were used as it is, masking to {length(mean.best_radius * 2)} would put "
-        mask += (
-            f"{mean.gain:.2f} times the light in the core of the image; work on it instead, and all of it stays in use"
-        )
+        mask = f". Masked to {length(mean.best_radius * 2)}, the core of a star's image would be {mean.gain:.1f} times "
+        mask += "as bright as now; but work on the figure first, which keeps the whole aperture"
     return f"not good enough yet: {band}{mask}"

@@ -88,7 +88,7 @@ class AfterwardsView:
 
     def _clock(self) -> None:
         with parts.sheet("Cooling"):
-            parts.says("Warm glass gives false readings. After a few minutes of work less time is enough.")
+            parts.says("Warm glass gives false readings. This time is for long work: ample after a short spell.")
             self.left = parts.says("", "big").props("role=timer")
             self._tick()
             ui.timer(5.0, self._tick)

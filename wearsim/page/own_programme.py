@@ -66,7 +66,7 @@ class OwnProgramme:
     def spells(self) -> None:
         """Each spell with its sliders."""
         if not self.mirror.draft.own:
-            parts.says("Start from one of the choices above (Change it), or add a spell of your own.")
+            parts.says("Add a spell of your own, or take one of the choices as a start (Change it).")
         for place, spell in enumerate(self.mirror.draft.own):
             self._spell(place, spell)
         parts.button("Add a spell", self._add)

@@ -83,7 +83,8 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
     after = expected_after(bench, proposal.programme, proposal.outcome, for_card=True, **known)
     own = after if after is not None and after.is_own else None
     readings, spells = expected_text(bench, own) if own else "", proposal.programme.spells
-    trial = f"Next: a short trial of {counted(work_minutes(proposal.programme), 'minute')}"
+    length = counted(work_minutes(proposal.programme), "minute")
+    trial = f"Next: a short trial of {length}, to learn how fast your glass wears"
     return {
         **predicted_words(bench, known, proposal.programme, proposal.outcome), "name": name,
         "title": (trial if name == TRIAL else name) if spells else "Nothing proposed",

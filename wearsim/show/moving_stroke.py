@@ -130,7 +130,7 @@ def _turning_words(hands: Hands, spell: Spell) -> str:
 def _walking_words(hands: Hands, spell: Spell) -> str:
     """How fast one walks."""
     each = in_quarters(rounds_of(hands, spell.duration) / spell.minutes, "turn")
-    return f"Walk round the barrel: {each} per minute."
+    return f"Walk round the barrel: {each} per minute, always the same way."
 
 
 def before(spell: dict[str, Any], first: str) -> list[str]:
