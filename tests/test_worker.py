@@ -6,7 +6,6 @@ import asyncio
 import multiprocessing
 import os
 import time
-from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from typing import Any
 
@@ -90,27 +89,6 @@ async def _cancel(worker: Worker) -> None:
     await asyncio.wait_for(works[0], 60)
     assert first.fault == "Stopped." and not first.is_running and told.count("job") == 4
     assert (await worker.ask(double, 3))[0] == 6
-
-
-class _Reports:
-    """A worker that reports choices at once."""
-
-    def __init__(self, *choices: dict[str, Any]) -> None:
-        self.choices = choices
-
-    async def ask(self, *_: Any, progress: Callable[..., None]) -> None:
-        for one in self.choices:
-            progress("choice", one)
-
-
-@pytest.mark.parametrize(("spells", "told"), [([], 2), ([{}], 1)])
-def test_where_nothing_is_proposed_it_is_said_again_at_the_end(spells: list[Any], told: int) -> None:
-    """A view holds "nothing" back while something may yet come in its place."""
-    said: list[tuple[str, bool]] = []
-    job = Job()
-    asyncio.run(job.run(_Reports({"spells": spells}), "", lambda topic: said.append((topic, job.is_running)), print))
-    assert [topic for topic, _ in said].count("choices") == told
-    assert said[-1] == ("choices" if told == 2 else "job", False)
 
 
 def test_only_the_newest_request_is_worked() -> None:

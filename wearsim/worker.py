@@ -213,8 +213,6 @@ class Job:
         finally:
             self.is_running = False
             changed("job")
-            if self.found and not self.found[0].get("spells", True):  # held back until now: more might have come
-                changed("choices")
 
     def _progress(self, kind: str, *said: Any) -> str:
         """Note what is reported: ``"stage", stage, best``, ``"choice", what was found``, or a stage alone."""

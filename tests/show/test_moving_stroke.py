@@ -79,10 +79,9 @@ def test_the_barrel_is_reminded_of_turning_charge_water_and_pressing() -> None:
     spells = (make_spell("press", minutes=5.0), make_spell("straight", minutes=5.0, length=0.4, turn=np.radians(72.0)))
     press, work = barrel_spells(small_bench(), Programme(spells=spells))
     assert before(press, "Press until it fits.") == ["Press until it fits.", "Cold-press the lap."]
-    push = next(words for words in reminders(work) if words.startswith("Press with "))
-    assert before(work, "") == ["First turn the mirror by 72\u00b0.", "Wet the lap; put on a fresh charge.", push]
+    assert before(work, "") == ["First turn the mirror by 72\u00b0.", "Wet the lap; put on a fresh charge."]
     assert reminders(press) == ["Hands off: its own weight presses it."]
-    assert reminders(work)[0] == "Keep it wet."
+    assert reminders(work)[0] == "Keep it wet." and any(words.startswith("Press with ") for words in reminders(work))
     assert (
         reminders(work)[1] == "Walk round the barrel: \u00bd turn per minute, always the same way."
     )  # twice in five minutes

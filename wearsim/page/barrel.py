@@ -110,7 +110,7 @@ class BarrelView:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
-                self._deed("Paused: continue" if begun else "Start", "go", work, "main")
+                self._deed("Continue" if begun else "Start", "go", work, "main")
             else:
                 self._deed("Pause", "halt", work, "main")
             self._deed("Stopped here" if begun or work.since else "Skip this spell", "next_spell", work)

@@ -82,7 +82,7 @@ class ChoicesView:
         found = self.mirror.search.found
         able = [choice for choice in found if choice["spells"]]
         best = next((choice for choice in able if choice["is_next"]), found[0] if found else {})
-        if best and (best["spells"] or not self.mirror.search.is_running):  # a trial may come in its place
+        if best:
             self._choice(best, found[0]["reason"])
         if able:
             parts.heading("The choices")

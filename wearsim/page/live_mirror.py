@@ -211,7 +211,6 @@ class LiveMirror:
         """What to do next, by the readings as they are typed: a quick press does not leave the last of them out."""
         with suppress(WearsimError):  # said beside the readings
             await self.write_sheet()
-        self.file_note = "" if self.file_note == NEW_ANSWERS else self.file_note
         await self.run(self.search, "Working out the present figure", calls.choices, dict(self.draft.limits))
 
     def begin_work(self, choice: dict[str, Any]) -> None:

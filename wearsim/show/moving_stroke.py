@@ -138,17 +138,13 @@ def before(spell: dict[str, Any], first: str) -> list[str]:
     turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
     charge = "Wet the lap; put on a fresh charge." if spell["rate"] else "Cold-press the lap."
     lift = ["Lift the heavy glass with a second person or a hoist."] if spell["is_heavy"] else []
-    push = [_pushing_words(spell)] if spell["rate"] else []
-    return [*turned, *([first] if first else []), charge, *push, *lift]
+    return [*turned, *([first] if first else []), charge, *lift]
 
 
 def reminders(spell: dict[str, Any]) -> list[str]:
     """What to think of in turn while a spell goes."""
     if not spell["rate"]:
         return ["Hands off: its own weight presses it."]
+    push = f"Press with {spell['push']} in addition to its weight."
     turned = [spell["walk"], "Turn the top piece, against the direction you walk."] if spell["walk"] else []
-    return ["Keep it wet.", *turned, _pushing_words(spell), "Add charge where it runs dry."]
-
-
-def _pushing_words(spell: dict[str, Any]) -> str:
-    return f"Press with {spell['push']} in addition to its weight."
+    return ["Keep it wet.", *turned, push, "Add charge where it runs dry."]
