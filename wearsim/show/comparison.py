@@ -89,7 +89,7 @@ def radius_and_conic(both: Comparison) -> str:
     if len(done) < 2:
         return ""
     one, other = (outcome.conic_fit - outcome.numbers_before.conic_fit for outcome in done)
-    conic = "but not the change in conic constant" if one * other > 0.0 else "and here that in conic constant as well"
+    conic = "and here that in conic constant as well" if one * other < 0.0 else "but not the change in conic constant"
     return f"{RADIUS}: swapping the pieces reverses the change in radius of curvature, {conic}."
 
 
