@@ -92,7 +92,7 @@ def test_masking_a_turned_edge_is_offered() -> None:
     advice = when_to_stop(_turned_edge(8e-7))
     assert advice.verdict == "no"
     assert advice.masking.gain > WORTH_A_MASK
-    assert "masking" in advice.reason
+    assert "Masked to" in advice.reason
     assert advice.masking_band.shape == (2, advice.masking.mask_radius.size)
     assert np.all(advice.masking_band[0] <= advice.masking_band[1])
 
@@ -101,4 +101,4 @@ def test_a_mask_that_gains_little_is_not_offered() -> None:
     advice = when_to_stop(_turned_edge(1.5e-7))
     assert advice.verdict == "no"
     assert 1.02 < advice.masking.gain < WORTH_A_MASK
-    assert "masking" not in advice.reason
+    assert "Masked" not in advice.reason
