@@ -123,6 +123,7 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
     page = screen.go("/mirror/worked/barrel")
     left = page.locator("#minutes-left")
     page.get_by_text("4:00").wait_for()
+    page.get_by_text("Spell 1 of 2: 4 min, push ").wait_for()
     screen.press("Start")
     page.wait_for_function("/3:[0-5]/.test(document.querySelector('#minutes-left').textContent)")
     before = left.text_content()
@@ -133,7 +134,7 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
         arg=before,
     )
     screen.knuckle("Pause")
-    page.get_by_role("button", name="Continue").wait_for()
+    page.get_by_role("button", name="Paused: continue").wait_for()
     page.wait_for_timeout(1200)  # on a busy machine a last second may still be on its way
     stood = left.text_content()
     page.wait_for_timeout(1200)

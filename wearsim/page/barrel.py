@@ -90,7 +90,8 @@ class BarrelView:
     def _spell(self, work: Work, spell: dict[str, Any]) -> None:
         with parts.group("at-work"):
             with parts.group("words"):
-                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}: {spell['minutes']:g} min", "quiet")
+                push = f", push {spell['push']}" * bool(spell["rate"])  # as the card has it, before the first stroke
+                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}: {spell['minutes']:g} min{push}", "quiet")
                 parts.says(upper(spell["title"]), "name")
                 parts.says(spell["sizes"])
             with parts.group("sight"):
@@ -110,7 +111,7 @@ class BarrelView:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
-                self._deed("Continue" if begun else "Start", "go", work, "main")
+                self._deed("Paused: continue" if begun else "Start", "go", work, "main")
             else:
                 self._deed("Pause", "halt", work, "main")
             self._deed("Stopped here" if begun or work.since else "Skip this spell", "next_spell", work)

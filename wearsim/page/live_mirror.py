@@ -211,6 +211,7 @@ class LiveMirror:
         """What to do next, by the readings as they are typed: a quick press does not leave the last of them out."""
         with suppress(WearsimError):  # said beside the readings
             await self.write_sheet()
+        self.file_note = self.file_note.replace(NEW_ANSWERS, "")  # this asks again
         await self.run(self.search, "Working out the present figure", calls.choices, dict(self.draft.limits))
 
     def begin_work(self, choice: dict[str, Any]) -> None:
@@ -225,11 +226,10 @@ class LiveMirror:
         work = self.draft.work
         if work is None or work.since is None:
             return
-        now = time.time()
         if work.left <= 0.0:
             self._act(work.next_spell)
-        elif now - work.beat >= BEAT:
-            work.beat = now
+        elif time.time() - work.beat >= BEAT:
+            work.beat = time.time()
             self.tell("beat")
 
     def act(self, name: str, work: Work, standing: tuple[int, bool, bool, bool]) -> None:

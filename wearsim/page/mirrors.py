@@ -127,7 +127,7 @@ class MirrorAnswers:
             again = " Your sessions are learned from again with these answers." if self.mirror.sessions else ""
             parts.says(f"Everything else in bench.toml stays as it is.{again}")
             return
-        parts.says(f"A readings sheet for a mask with {made['windows']} windows is included. {made['waiting']}")
+        parts.says(f"A sheet for {made['windows']} windows is included; yours can come next. {made['waiting']}")
         with parts.fold("All other values used, and why"):
             for line in made["defaults"]:
                 parts.says(line, "quiet")

@@ -51,8 +51,7 @@ class PastView:
     def sessions(self) -> None:
         """Each session in short, and what can be put right."""
         mirror = self.mirror
-        if mirror.file_note:
-            parts.says(mirror.file_note, "strong")
+        parts.says(mirror.file_note, "strong")
         for session in reversed(mirror.sessions):
             with parts.sheet(f"Session {session.number}"):
                 self._session(session)
