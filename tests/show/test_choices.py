@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.helpers.card_cases import with_spells
+from tests.helpers.small_bench import ring_figure, small_bench
 from tests.helpers.workbench import make_bench, make_programme, make_spell
 from wearsim.bench.bench import Bench, Spread
-from wearsim.decide.choice import ANY_STROKE, BEST, HANDBOOK
-from wearsim.show.choices import edge_already, predicted_words, why_not
+from wearsim.decide.choice import ANY_STROKE, BEST, HANDBOOK, PROPOSED, Alternative
+from wearsim.decide.proposal import EarlyStop, Proposal
+from wearsim.show.choices import choice_words, edge_already, predicted_words, why_not
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import prior
 from wearsim.wear.outcome import Outcome
@@ -69,3 +73,28 @@ def test_why_uncommon_strokes_are_not_what_is_proposed(bench: Bench) -> None:
     said = why_not(ANY_STROKE, bench, far)
     assert "hard to keep up by hand" in said and "0.3 D off centre with the mirror on top (at most 0.2 D)" in said
     assert why_not(BEST, bench, far) == why_not(HANDBOOK, bench, far) == why_not(ANY_STROKE, bench, PROGRAMME) == ""
+
+
+def _words(name: str, proposal: Proposal) -> dict[str, Any]:
+    bench = small_bench(True)
+    known = {"start": ring_figure(bench, DEFAULT), "belief": prior(bench), "laps": None}
+    return choice_words(name, bench, known, proposal)
+
+
+@pytest.mark.parametrize(("top", "stop"), [(90e-9, "Stop after 11 minutes of work, test and record."), (60e-9, "")])
+def test_a_test_on_the_way_is_said_with_the_minutes_and_at_the_barrel(top: float, stop: str) -> None:
+    minutes, rms = np.linspace(0.0, 32.0, 4), np.linspace(60e-9, 30e-9, 4)
+    high = np.array([60e-9, 60e-9, top, top])
+    early = EarlyStop(minutes, rms, 0.0 * rms, np.column_stack([0.5 * rms, high]))
+    said = _words(PROPOSED, replace(with_spells(2), early=early))
+    assert said["work"].endswith(stop) and said["first"].endswith(stop)
+    assert [("Stop after" in said[key]) for key in ("work", "first")] == [bool(stop)] * 2
+    assert said["work"].startswith("32 minutes in 2 spells")
+
+
+def test_which_will_do_is_said_with_the_last_of_those_it_names() -> None:
+    one = with_spells(2)
+    rows = [Alternative(name, SimpleNamespace(plan=()), 9.0, rms) for name, rms in ((PROPOSED, 30e-9), (BEST, 29e-9))]  # type: ignore[arg-type]
+    both = replace(one, choices=tuple(rows), stopped_rms=60e-9)
+    assert _words(PROPOSED, both)["alike"] == ""
+    assert _words(BEST, both)["alike"].startswith("Proposed or Best: ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from types import SimpleNamespace
@@ -18,7 +19,7 @@ from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.shadows import KnifeTester
 from wearsim.knifeedge.stopping import when_to_stop
 from wearsim.show.mask import FOOT, MARGIN, mask_figure, mask_text, window_outline, windows_drawing, windows_toml
-from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
+from wearsim.show.reduction import correction_words, masking_figure, reduction_figure, reduction_text
 from wearsim.show.shadows import matched_radii, measured_shadows, shadows_figure
 from wearsim.show.style import BLUE, save
 
@@ -141,6 +142,16 @@ def test_tables_hold_what_was_reduced(reduction) -> None:
     assert f"{reduction.strehl:.3f}" in text
     assert "18.0 - 45.0" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(
+    "off, word", [(-0.3, "overcorrected: -1.30"), (0.3, "undercorrected: -0.70"), (-0.05, ""), (0.05, "")]
+)
+def test_the_whole_surface_is_called_by_the_word_of_the_trade(reduction, off: float, word: str) -> None:
+    said = correction_words(replace(reduction, conic_fit=-1.0 + off, conic_sigma=0.04))
+    assert (word in said) if word else said == ""
+    sphere = replace(reduction.geometry, conic=0.0)
+    assert correction_words(replace(reduction, conic_fit=off, conic_sigma=0.04, geometry=sphere)) == ""
 
 
 def test_mask_table_fits_a_terminal() -> None:

@@ -149,7 +149,10 @@ QUESTIONS = (
         "lap_diameter", "Diameter of the pitch", "Measured across the pitch that touches the glass, not across the disc.",
         "the same as the mirror's", "in mm",
     ),
-    Question("lap_mass", "Weight of the whole tool", "Weigh it.", "as a disc of the mirror's glass", "lb kg"),
+    Question(
+        "lap_mass", "Weight of the whole tool", "Weigh it: plaster and wood are lighter than glass.",
+        "as a disc of the mirror's glass", "lb kg",
+    ),
     Question(
         "facet", "Side of one facet", "Between two channels, across the flats; \"none\" for a lap without channels.",
         "25 mm (1 in)", "in mm", taken=("1 in", "25 mm"),

@@ -39,7 +39,7 @@ from wearsim.show.mask_sheets import suggested_mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import is_heavy, waiting_text
 from wearsim.show.numbers import CONIC_WORDS, STREHL_WORDS
-from wearsim.show.reduction import known_text, reduction_figure, reduction_text
+from wearsim.show.reduction import correction_words, known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import title_of
 from wearsim.show.style import data_address
@@ -103,7 +103,7 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str, is_recor
         "text": reduction_text(sheet, reduction, advice, unit, known),
         "known": "" if known is None else known_text(known, unit),
         "advice": sentence(advice.reason), "rms": rms, "verdict": advice.verdict,
-        "notes": [*reduction.warnings, f"{STREHL_WORDS} {CONIC_WORDS}"],
+        "notes": [*reduction.warnings, f"{STREHL_WORDS} {CONIC_WORDS} {correction_words(reduction)}".rstrip()],
     }  # fmt: skip
 
 

@@ -89,7 +89,7 @@ class ChoicesView:
             for edge in dict.fromkeys(choice["edge_now"] for choice in able):
                 parts.says(f"{edge} Where a choice changes that, its card says so." if edge else "", "strong")
             parts.table(COLUMNS, choice_rows(able, found[0]))
-            parts.says(found[0]["alike"], "strong")
+            parts.says(able[-1]["alike"], "strong")
             parts.says(NOTE)
             with parts.group("cards"):
                 for choice in able:

@@ -196,7 +196,7 @@ class LiveMirror:
         left_out = f"Readings were changed after session {len(self.sessions)}. The changes are not in its record."
         broken = "One row of readings is incomplete; the search uses only the complete ones."
         is_broken = len(self.draft.rows("rounds")) < len(self.draft.counted("rounds"))
-        return [left_out] * self.is_corrected + [broken] * is_broken
+        return [NEW_ANSWERS] * (self.file_note == NEW_ANSWERS) + [left_out] * self.is_corrected + [broken] * is_broken
 
     async def ask(self, function: Callable[..., Any], *arguments: Any, worker: Worker | None = None) -> Any:
         """Have a function of the folder and these called, in the process for what is answered within a second."""

@@ -85,13 +85,17 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
     readings, spells = expected_text(bench, own) if own else "", proposal.programme.spells
     length = counted(work_minutes(proposal.programme), "minute")
     trial = f"Next: a short trial of {length}, to learn how fast your glass wears"
+    words, test_after = predicted_words(bench, known, proposal.programme, proposal.outcome), proposal.early.test_after
+    stop = "" if test_after is None else f"Stop after {counted(test_after, 'minute')} of work, test and record."
+    is_last = not proposal.choices or name.startswith(proposal.choices[-1].name)  # of those that are shown in turn
     return {
-        **predicted_words(bench, known, proposal.programme, proposal.outcome), "name": name,
+        **words, "name": name, "work": f"{words['work']}. {stop}" if stop else words["work"],
+        "first": " ".join(filter(None, (words["first"], stop))),
         "title": (trial if name == TRIAL else name) if spells else "Nothing proposed",
         "is_next": bool(spells) and name in (PROPOSED, TRIAL), "why_not": why_not(name, bench, proposal.programme),
         "before_all": next((sentence(one) for one in proposal.advice if one.startswith(READ_FIRST)), ""),
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
-        "alike": which_will_do(proposal.choices, proposal.stopped_rms),
+        "alike": which_will_do(proposal.choices, proposal.stopped_rms) if is_last else "",
         "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",

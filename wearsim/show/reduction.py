@@ -35,6 +35,8 @@ SETTING_ORIGINS = {
     "given": "as stated on the sheet", "repeats": "estimated from your repeats",
     "assumed": "assumed, then adjusted to fit the readings",
 }  # fmt: skip
+# Standard deviations that a best-fit conic is off the target by, to be called off. A judgement.
+CLEARLY = 2.0
 
 
 def reduction_text(
@@ -114,6 +116,16 @@ def _above(reduction: Reduction) -> str:
     target = "paraboloid" if reduction.geometry.conic == -1.0 else "conic"
     return (
         f"Heights are above the target {target}, not a sphere: a zone that looks raised in the tester may be low here."
+    )
+
+
+def correction_words(reduction: Reduction) -> str:
+    """What kind of error the best-fit conic is, where it is clearly off the target; empty for a target sphere."""
+    off, target = reduction.conic_fit - reduction.geometry.conic, reduction.geometry.conic
+    if target == 0.0 or abs(off) <= CLEARLY * reduction.conic_sigma:
+        return ""
+    return (
+        f"As a whole this surface is {'overcorrected' if off < 0.0 else 'undercorrected'}: {reduction.conic_fit:.2f}."
     )
 
 
