@@ -472,7 +472,7 @@ def test_a_mirrors_answers_are_changed_where_they_were_given(served: Served, scr
     assert page.get_by_label("Diameter of the mirror").input_value() == "200 mm"
     assert page.get_by_label("Name of the folder").count() == 0
     thickness.fill("31")
-    page.get_by_text("Everything else in bench.toml stays as it is.").wait_for()
+    page.get_by_text("Everything else about the mirror stays as it is.").wait_for()
     page.get_by_text("more questions, if you like").click()
     page.get_by_label("Temperature of the room").fill("18")
     screen.press("Save these answers")

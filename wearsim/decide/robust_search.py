@@ -25,7 +25,7 @@ from wearsim.bench.units import counted
 from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings, work_of
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import COMMON
+from wearsim.decide.limits import COMMON, USUAL_SHORTEST, Limits
 from wearsim.decide.objective import Objective, Scenario
 from wearsim.decide.repertoire import LOOKED_AT, Gentle
 from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
@@ -164,15 +164,23 @@ class RobustSearch:
                 kind = len(one.plan), tuple(dict.fromkeys(s.stroke.on_top for s in one.plan))
                 found.best.setdefault(kind, []).append(one)
         target = _stacked(refiner, [refiner.objective.error] * len(refiner.cases))
+        what = self._what(limits)
         for count in range(1, min(limits.spells, MOST_SPELLS) + 1):
             least = min(map(cost_of, found.all), default=most / PROMISING)
             for pieces in _choices(limits.pieces, count):
                 if found.best and refiner.clock.is_over:
                     return found
                 best = min((one.score.expected_rms for one in found.all), default=refiner.objective.rms_before)
-                self._report(f"{counted(count, 'spell')}, {' and '.join(pieces)} on top", best)
+                self._report(f"{counted(count, 'spell')}, {' and '.join(pieces)} on top{what}", best)
                 self._look_into(refiner, target, (count, pieces), least, found)
         return found
+
+    def _what(self, limits: Limits) -> str:
+        """What sets this round apart from the first, for whoever waits."""
+        if limits.repertoire != COMMON:
+            return ", any stroke"
+        rougher = ", rougher strokes" if self.among else ""
+        return f"{rougher}, short spells" if limits.shortest < USUAL_SHORTEST else rougher
 
     def _report(self, stage: str, best: float) -> None:
         if self.progress is not None:

@@ -170,8 +170,8 @@ QUESTIONS = (
         taken=("68 degF", "20 degC"),
     ),
     Question(
-        "push", "Push of the hands", "Downward, in addition to the weight: 30 N, 7 lb.", "30 N (7 lb, 3 kg)", "lbf N",
-        taken=("7 lbf", "30 N"),
+        "push", "Push of the hands", "Downward, in addition to the weight: 30 N, 7 lb. Try it on scales.",
+        "30 N (7 lb, 3 kg)", "lbf N", taken=("7 lbf", "30 N"),
     ),
 )  # fmt: skip
 

@@ -125,7 +125,7 @@ class MirrorAnswers:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         if self.mirror is not None:
             again = " Your sessions are learned from again with these answers." if self.mirror.sessions else ""
-            parts.says(f"Everything else in bench.toml stays as it is.{again}")
+            parts.says(f"Everything else about the mirror stays as it is.{again}")
             return
         parts.says(f"A sheet for {made['windows']} windows is included; yours can come next. {made['waiting']}")
         with parts.fold("All other values used, and why"):
