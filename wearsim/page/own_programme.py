@@ -52,6 +52,9 @@ class OwnProgramme:
                 self.spells()
             with parts.sheet("Predicted figure"):
                 self.figure()
+                with parts.group("row").bind_visibility_from(self, "found", bool):  # not drawn anew under a press
+                    parts.button("Take this to the barrel", self._take, "main")
+                    parts.button("Tool on top or mirror on top?", self._compare)
         self.both_ways()
         mirror = self.mirror
         parts.follow(mirror, {"own"}, self.spells.refresh)
@@ -171,9 +174,6 @@ class OwnProgramme:
         for number, spell in enumerate(self.found["spells"], start=1):
             parts.says(f"Spell {number}")
             ui.html(spell["moving"], sanitize=False)
-        with parts.group("row"):
-            parts.button("Take this to the barrel", self._take, "main")
-            parts.button("Tool on top or mirror on top?", self._compare)
 
     async def _take(self) -> None:
         from wearsim.page.choices import take_to_barrel
