@@ -544,7 +544,7 @@ def test_the_verdict_on_a_surface_comes_with_what_its_words_mean(with_mirror: An
         assert mirror.sheet is not None
         found = calls.surface(mirror.path, mirror.sheet.file, [list(READ)], "moving", False)
         assert found["verdict"] in ("yes", "no", "open")
-        assert found["notes"][-1].startswith(f"{STREHL_WORDS} {CONIC_WORDS}")
+        assert found["notes"][-1] == f"{STREHL_WORDS} {CONIC_WORDS}"
 
     with_mirror(work)
 

@@ -75,7 +75,7 @@ class ReadingsView:
         self.mirror.readings_changed(self.which)
 
     def _how(self) -> None:
-        parts.says(f"Knife in {self.units}, each window evenly dark; larger: farther from the mirror; any zero does.")
+        parts.says(f"Knife in {self.units}, window evenly dark. Larger is farther from the mirror; any zero will do.")
         parts.says("Enter goes to the next window, and from the last one to another row.")
         parts.says("One row of readings is enough for a first look; three make it surer.", "strong")
         kinds, draft = {"moving": "light moves with the knife", "fixed": "light is fixed"}, self.mirror.draft
