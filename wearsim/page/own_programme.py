@@ -52,7 +52,7 @@ class OwnProgramme:
                 self.spells()
             with parts.sheet("Predicted figure"):
                 self.figure()
-                with parts.group("row").bind_visibility_from(self, "found", bool):  # not drawn anew under a press
+                with parts.group("row").bind_visibility_from(self, "found", bool):  # not drawn again under a press
                     parts.button("Take this to the barrel", self._take, "main")
                     parts.button("Tool on top or mirror on top?", self._compare)
         self.both_ways()
