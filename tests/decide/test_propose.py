@@ -236,7 +236,8 @@ def test_a_programme_that_may_harm_is_tested_before_it_may(highest: tuple[float,
     band = 1e-9 * np.array([[20.0, one] for one in highest])
     early = EarlyStop(np.array([0.0, 4.0, 8.0, 10.0]), band[:, 0], band[:, 0], band, band)
     assert early.test_after == minutes and early.to_json()["test_after_minutes"] == minutes
-    assert ("Stop after 4 minutes" in " ".join(early.advice)) == (minutes is not None)
+    said = " ".join(early.advice(few_minutes().outcome))  # without a band of its own
+    assert ("Stop after 4 minutes" in said and "60 nm now, may become 90 nm" in said) == (minutes is not None)
 
 
 def test_stopped_early_has_the_band_of_the_prediction() -> None:

@@ -65,3 +65,32 @@ def test_the_clock_of_a_pressing_ends_at_nothing_and_counts_all_of_it(clock: lis
     assert work.left == 0.0 and work.is_going
     work.fits()
     assert work.pressed == 700.0 and not work.is_going and work.is_begun
+
+
+def test_the_clock_goes_to_the_stop_and_on_from_it_where_one_goes_on(clock: list[float]) -> None:
+    work = Work("", [10.0], stop=4.0)
+    assert (work.left, work.is_at_stop) == (240.0, False)
+    work.go()
+    clock[0] += 500.0
+    assert work.left == 0.0
+    work.run_out()
+    assert (work.minutes(), work.is_at_stop, work.ended, work.is_going) == ([4.0], True, None, False)
+    work.go_on()
+    assert (work.is_at_stop, work.is_going, work.left) == (False, True, 360.0)
+    clock[0] += 400.0
+    work.run_out()
+    assert work.minutes() == [10.0] and work.ended == clock[0]
+
+
+def test_a_stop_at_the_end_of_a_spell_leads_to_the_next_where_one_goes_on(clock: list[float]) -> None:
+    work = Work("", [4.0, 6.0], stop=4.0)
+    work.go()
+    clock[0] += 240.0
+    work.run_out()
+    assert (work.spell, work.is_at_stop) == (0, True)
+    work.go_on()
+    assert (work.spell, work.is_going, work.left) == (1, False, 360.0)
+
+
+def test_the_lap_is_pressed_in_full_before_a_stop(clock: list[float]) -> None:
+    assert Work("", [10.0], pressing=15.0, stop=4.0).left == 900.0

@@ -36,7 +36,9 @@ from wearsim.page.server import Room
 from wearsim.show.numbers import CONIC_WORDS, OVERHANG_WORDS, STREHL_WORDS
 from wearsim.worker import Desk
 
-TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
+TAKEN_CHOICE = {
+    "programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0, "stop": 0.0
+}  # fmt: skip
 """As a view hands it on to the barrel."""
 
 
@@ -305,6 +307,24 @@ def test_the_lap_is_pressed_by_the_clock_and_that_is_written_down(with_mirror: A
         await mirror.keep_session()
         note = (mirror.path / "01" / "session.toml").read_text()
         assert "pressed = " in note and "7" in note and "18" in note
+
+    with_mirror(work)
+
+
+def test_the_clock_stands_where_a_test_comes_first(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        mirror.begin_work({**TAKEN_CHOICE, "stop": 6.0})
+        work = mirror.draft.work
+        assert work is not None
+        for spell, left in ((0, 240.0), (1, 120.0)):
+            assert (work.spell, work.left, work.is_at_stop) == (spell, left, False)
+            mirror._act(work.go)
+            assert work.since is not None
+            work.since -= 300.0
+            mirror.beat()
+        assert (work.spell, work.minutes(), work.is_going, work.is_at_stop) == (1, [4.0, 2.0], False, True)
+        mirror.beat()
+        assert work.ended is None and work.minutes() == [4.0, 2.0]
 
     with_mirror(work)
 

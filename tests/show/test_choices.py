@@ -87,8 +87,8 @@ def test_a_test_on_the_way_is_said_with_the_minutes_and_at_the_barrel(top: float
     high = np.array([60e-9, 60e-9, top, top])
     early = EarlyStop(minutes, rms, 0.0 * rms, np.column_stack([0.5 * rms, high]))
     said = _words(PROPOSED, replace(with_spells(2), early=early))
-    assert said["work"].endswith(stop) and said["first"].endswith(stop)
-    assert [("Stop after" in said[key]) for key in ("work", "first")] == [bool(stop)] * 2
+    assert said["work"].endswith(stop) and said["stop"] == (11.0 if stop else 0.0)
+    assert ("Stop after" in said["work"]) == bool(stop)
     assert said["work"].startswith("32 minutes in 2 spells")
 
 

@@ -67,12 +67,18 @@ class EarlyStop:
         safe = self.minutes[max(1, int(np.argmax(self.rms_band[:, 1] > self.rms_band[0, 1])) - 1)]
         return float(np.ceil(safe)) if safe <= WORTH_STOPPING * self.minutes[-1] else None
 
-    @property
-    def advice(self) -> tuple[str, ...]:
-        """A sentence where the whole programme might leave the figure clearly worse: when to stop and test first."""
+    def advice(self, outcome: Outcome) -> tuple[str, ...]:
+        """A sentence where the whole programme might leave the figure clearly worse: when to stop and test first.
+
+        The ends of the outcome's own band, which is worked at full accuracy, stand for the first and the last of these.
+        """
         if self.test_after is None or self.rms_band is None:
             return ()
-        before, after = self.rms_band[0, 1], self.rms_band[:, 1].max()
+        before, *between, after = self.rms_band[:, 1]
+        if outcome.band is not None:
+            before = outcome.band.numbers_before.get("surface_rms", (before, before))[1]
+            after = outcome.band.surface_rms[1]
+        after = max(*between, after)
         return (
             f"test before you work all of it: the RMS, at most {before * 1e9:.0f} nm now, may become {after * 1e9:.0f} nm. "
             f"Stop after {self.test_after:.0f} minutes, test and record: that shows how fast your glass wears",

@@ -184,7 +184,7 @@ class _Proposing(ProposalProblem):
         later, no_more = self._later(programme, outcome, sessions)
         least = max(floor, self._least(outcome)) if programme.spells else 0.0
         choices, early = self._choices(searched, programme, least), self._early(programme)
-        advice = (*early.advice, *advice)
+        advice = (*early.advice(outcome), *advice)
         if programme.spells:
             advice = (*what_limits(self, limits, choices[0].candidate, searched.uncommon), *advice)
         elif choices:  # something is left to do

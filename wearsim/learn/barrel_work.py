@@ -41,6 +41,8 @@ class Work:
         When the clock of that pressing was set going; it goes on whatever becomes of server and browser.
     pressed : float
         For how long it was pressed by that clock [s].
+    stop : float
+        Minutes of work in all after which one is to stop and test; 0 where never, or no more [min].
     """
 
     programme: str
@@ -56,6 +58,7 @@ class Work:
     pressing: float = 0.0
     pressed_since: float | None = None
     pressed: float = 0.0
+    stop: float = 0.0
 
     def __post_init__(self) -> None:
         self.done = self.done or [0.0] * len(self.planned)
@@ -73,8 +76,10 @@ class Work:
 
     @property
     def whole(self) -> float:
-        """Time of the present spell, or of the pressing before the first [s]."""
-        return 60.0 * (self.pressing or self.planned[self.spell])
+        """Time of the present spell, no farther than to the stop, or of the pressing before the first [s]."""
+        planned = 60.0 * (self.pressing or self.planned[self.spell])
+        others = sum(self.done) - self.done[self.spell]
+        return min(planned, 60.0 * self.stop - others) if self.stop and not self.pressing else planned
 
     @property
     def left(self) -> float:
@@ -88,9 +93,15 @@ class Work:
         return self.is_going or self.ended is not None or any(self.done) or any(self.corrected) or self.pressed > 0.0
 
     @property
-    def standing(self) -> tuple[int, bool, bool, bool]:
-        """Where it is: which spell, whether a clock goes, whether it has ended, whether the lap is still to be pressed."""
-        return self.spell, self.is_going, self.ended is not None, self.pressing > 0.0
+    def is_at_stop(self) -> bool:
+        """Whether so much is worked that one is to stop and test."""
+        return self.stop > 0.0 and sum(self.done) >= 60.0 * self.stop - 0.5
+
+    @property
+    def standing(self) -> tuple[int, ...]:
+        """Where it is: which spell, whether a clock goes, whether it has ended, is at its stop, or the lap is still to be
+        pressed."""
+        return self.spell, self.is_going, self.ended is not None, self.is_at_stop, self.pressing > 0.0
 
     def press(self) -> None:
         """Set the clock of the first pressing going."""
@@ -109,11 +120,23 @@ class Work:
     def halt(self, at: float | None = None) -> None:
         """Let the clock stand, as from ``at`` where that is known."""
         if self.since is not None:
-            end = min(
-                time.time() if at is None else at, self.since + 60.0 * self.planned[self.spell] - self.done[self.spell]
-            )
+            end = min(time.time() if at is None else at, self.since + self.whole - self.done[self.spell])
             self.done[self.spell] += max(0.0, end - self.since)
             self.since = None
+
+    def run_out(self) -> None:
+        """The clock is at nothing: at the stop it stands; else on to the next spell."""
+        self.halt()
+        if not self.is_at_stop:
+            self.next_spell()
+
+    def go_on(self) -> None:
+        """On with the work past its stop."""
+        self.stop = 0.0
+        if self.left > 0.0:
+            self.go()
+        else:
+            self.next_spell()
 
     def next_spell(self) -> None:
         """On to the next spell, or to the end."""

@@ -18,7 +18,6 @@ from wearsim.page.readings import ReadingsView
 from wearsim.show.notices import time_words
 from wearsim.show.text import upper
 
-LAPS = {"pressed": "pressed again", "spherical": "spherical"}
 TEXTS = {
     "temperature": ("Temperature of the room", "Only if it was not {}, as the bench says."),
     "pressed": ("Pressed before spell 1", "For how many minutes. Filled in where you used the clock for it."),
@@ -104,7 +103,8 @@ class AfterwardsView:
     def _record_sheet(self) -> None:
         entry = partial(self.mirror.entry, self.mirror.draft.conditions)
         with parts.sheet("Record the session"):
-            laps = {"": "as the last session left it" if self.mirror.sessions else "pressed", **LAPS}
+            usual = "as the last session left it" if self.mirror.sessions else "pressed"
+            laps = {"": usual, "pressed": "pressed again", "spherical": "spherical"}
             abrasives = {"": "the bench's", **dict(zip(names("abrasives"), called("abrasives"), strict=True))}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "Lap at the start", laps)):
                 parts.choice(words, options, entry(key))

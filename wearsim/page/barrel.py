@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from wearsim.bench.units import counted
 from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -67,20 +68,26 @@ class BarrelView:
                 self._ended(work)
             else:
                 spell = self.plan[work.spell]
-                (self._pressing if work.pressing else self._spell)(work, spell)
+                if not (work.pressing or work.is_at_stop):
+                    self._spell(work, spell)
+                elif not work.pressing:
+                    worked = f"{counted(work.stop, 'minute')} of {sum(work.planned):g} worked."
+                    deeds = {"end": "End of the session", "go_on": "Go on without a test"}
+                    self._between(work, f"Stop here: test and record. {worked}", deeds)
+                else:
+                    ways = {"press": "Begin pressing", "fits": "Pressed already: on to spell 1"}
+                    self._between(work, work.first, {"fits": "It fits: on to spell 1"} if work.pressed_since else ways)
                 self._tell_browser(work, spell)
 
-    def _pressing(self, work: Work, spell: dict[str, Any]) -> None:
-        """Before the first spell: the lap is pressed, by the clock."""
+    def _between(self, work: Work, words: str, deeds: dict[str, str]) -> None:
+        """Before the first spell while the lap is pressed, by the clock; or at a stop: the ways on, the main one first."""
         with parts.group("at-work"), parts.sheet():
-            parts.says(work.first, "reminder")
-            self._clock(work)
+            parts.says(words, "reminder")
+            if work.pressing:
+                self._clock(work)
             with parts.group("row deeds"):
-                if work.pressed_since is None:
-                    self._deed("Begin pressing", "press", work, "main")
-                    self._deed("Pressed already: on to spell 1", "fits", work)
-                else:
-                    self._deed("It fits: on to spell 1", "fits", work, "main")
+                for name, text in deeds.items():
+                    self._deed(text, name, work, "main" if name == next(iter(deeds)) else "plain")
 
     def _clock(self, work: Work) -> None:
         left = ceil(work.left)
@@ -91,7 +98,10 @@ class BarrelView:
         with parts.group("at-work"):
             with parts.group("words"):
                 push = f", push {spell['push']}" * bool(spell["rate"])  # as the card has it, before the first stroke
-                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}: {spell['minutes']:g} min{push}", "quiet")
+                stop = f"; stop and test after {work.stop:g} min of work" * bool(work.stop)
+                parts.says(
+                    f"Spell {work.spell + 1} of {len(work.planned)}: {spell['minutes']:g} min{push}{stop}", "quiet"
+                )
                 parts.says(upper(spell["title"]), "name")
                 parts.says(spell["sizes"])
             with parts.group("sight"):

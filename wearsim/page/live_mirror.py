@@ -45,7 +45,7 @@ class LiveMirror:
         self.search, self.learning, self.asking = Job(), Job(), Job()
         self.surfaces: dict[str, dict[str, Any]] = {}
         self.readings_faults: dict[str, str] = {}
-        self.file_note = ""
+        self.file_note, self.step = "", "readings"  # the step of the work that was shown last
         self._surface = {which: Latest(partial(self._work_surface, which)) for which in ("rounds", "after")}
         self._saving, self._acted, self._thinks_until = Latest(self._save), 0.0, 0.0
         self._recording, self._writing = asyncio.Lock(), asyncio.Lock()
@@ -216,8 +216,8 @@ class LiveMirror:
 
     def begin_work(self, choice: dict[str, Any]) -> None:
         """Take to the barrel what :func:`wearsim.page.calls.predicted` says of a programme."""
-        planned = [spell["minutes"] for spell in choice["spells"]]
-        self.draft.begin(Work(choice["programme"], planned, choice["first"], pressing=choice["pressing"]))
+        given = {key: choice[key] for key in ("programme", "first", "pressing", "stop")}
+        self.draft.begin(Work(planned=[spell["minutes"] for spell in choice["spells"]], **given))
         self.surfaces.pop("after", None)
         self.tell("work")
 
@@ -227,12 +227,12 @@ class LiveMirror:
         if work is None or work.since is None:
             return
         if work.left <= 0.0:
-            self._act(work.next_spell)
+            self._act(work.run_out)
         elif time.time() - work.beat >= BEAT:
             work.beat = time.time()
             self.tell("beat")
 
-    def act(self, name: str, work: Work, standing: tuple[int, bool, bool, bool]) -> None:
+    def act(self, name: str, work: Work, standing: tuple[int, ...]) -> None:
         """A button was touched at the barrel: what it says is done, if all is still as it was where it was shown."""
         if work is self.draft.work and work.standing == standing and time.monotonic() - self._acted > BOUNCE:
             self._act(getattr(work, name))

@@ -36,7 +36,9 @@ def mirrors_view(room: Room) -> None:
             parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
             if mirror.draft.work is not None:
                 parts.says("Work at the barrel is not recorded yet.", "strong")
-            go = partial(ui.navigate.to, _place(mirror))
+            work, read = mirror.draft.work, mirror.draft.rows("rounds") or mirror.sheet is None
+            step = ("barrel" if work.ended is None else "after") if work else "next" if read else "readings"
+            go = partial(ui.navigate.to, parts.address_of(mirror, step))
             with parts.group("row"):
                 parts.button("Continue", go, "main", aria_label=f"Continue with {mirror.name}")
                 change = partial(ui.navigate.to, parts.address_of(mirror, "answers"))
@@ -49,15 +51,6 @@ def mirrors_view(room: Room) -> None:
     with parts.fold("Cautions"):
         for line in CAUTIONS:
             parts.says(line)
-
-
-def _place(mirror: LiveMirror) -> str:
-    """Where the work on a mirror goes on."""
-    work = mirror.draft.work
-    if work is not None:
-        return parts.address_of(mirror, "after" if work.ended is not None else "barrel")
-    read = mirror.draft.rows("rounds") or mirror.sheet is None
-    return parts.address_of(mirror, "next" if read else "readings")
 
 
 class MirrorAnswers:
@@ -152,4 +145,4 @@ class MirrorAnswers:
         except WearsimError as error:
             return parts.refuse(error, client=client)
         if not client.is_deleted:
-            client.open(_place(self.mirror))
+            client.open(parts.address_of(self.mirror, self.mirror.step))

@@ -146,9 +146,8 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
 def _steps(mirror: LiveMirror, step: str) -> None:
     with ui.element("nav").classes("steps").props('aria-label="Steps of the work"'):
         for name, words in STEPS.items():
-            link = ui.link(words, address_of(mirror, name))
-            if name == step:
-                link.props('aria-current="page"')
+            ui.link(words, address_of(mirror, name)).props('aria-current="page"' if name == step else "")
+    mirror.step = step if step in STEPS else mirror.step
 
 
 def heading(text: str, level: int = 2) -> ui.html:

@@ -8,7 +8,7 @@ from typing import Any
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import spell_shares
-from wearsim.bench.units import counted
+from wearsim.bench.units import counted, length_unit
 from wearsim.decide.choice import ANY_STROKE, PROPOSED, STOP, TRIAL, which_will_do
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.reasons import READ_FIRST
@@ -58,7 +58,7 @@ def predicted_words(bench: Bench, known: dict[str, Any], programme: Programme, o
         "before": numbers_before(outcome).height("surface_rms", unit_for(outcome)),
         "strehl": numbers_after(outcome).text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
         "first": pressing_words(bench, programme, pressings, by_clock=True) if programme.spells else "",
-        "pressing": pressing, "own": [spell_shares(spell, bench.mirror.diameter) for spell in programme.spells],
+        "pressing": pressing, "stop": 0.0, "own": [spell_shares(spell, bench.mirror.diameter) for spell in programme.spells],
         "picture": data_address(profiles_figure(bench, outcome)), "edge_now": edge_already(outcome),
         "warnings": [one for one in outcome.warnings if not (one.startswith(EDGE_AT_WORST) and edge_already(outcome))],
     }  # fmt: skip
@@ -90,11 +90,11 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
     is_last = not proposal.choices or name.startswith(proposal.choices[-1].name)  # of those that are shown in turn
     return {
         **words, "name": name, "work": f"{words['work']}. {stop}" if stop else words["work"],
-        "first": " ".join(filter(None, (words["first"], stop))),
+        "stop": test_after or 0.0, "reason": reasons_text(proposal, length_unit(bench)),
         "title": (trial if name == TRIAL else name) if spells else "Nothing proposed",
         "is_next": bool(spells) and name in (PROPOSED, TRIAL), "why_not": why_not(name, bench, proposal.programme),
         "before_all": next((sentence(one) for one in proposal.advice if one.startswith(READ_FIRST)), ""),
-        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
+        "expected": unit_for(proposal.outcome).text(proposal.expected_rms),
         "alike": which_will_do(proposal.choices, proposal.stopped_rms) if is_last else "",
         "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),

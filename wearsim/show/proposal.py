@@ -38,6 +38,8 @@ LINES = ("-", (0, (6, 2)), (0, (6, 2, 1, 2)), (0, (2.5, 1.5)), (0, (8, 2, 1, 2, 
 FLOOR: dict[str, Any] = {"color": "#a8a8a8", "linewidth": 4.0, "solid_capstyle": "butt", "zorder": 1}
 EVALUATED: dict[str, Any] = {"marker": "|", "markersize": 9.0, "color": INK, "zorder": 3}
 LEGEND_COLUMNS = 2
+CENTRE, EDGE = 0.15, 0.93
+"""Zones within and beyond these shares of the radius go by these names [1]."""
 
 
 def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
@@ -48,7 +50,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         spells_after_text(proposal.outcome),
         numbers_text(proposal.outcome, unit, partial(_promised, bench, proposal)),
         choices_text(bench, proposal, unit),
-        judgement_text(proposal),
+        judgement_text(proposal, unit),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
         no_more_text(proposal),
         readings,
@@ -147,8 +149,23 @@ def _sizes(spell: Spell, diameter: float, unit: LengthUnit) -> tuple[str, ...]:
     return tuple(cells)
 
 
-def judgement_text(proposal: Proposal) -> str:
-    """How good the proposal is: expected RMS, the floor and the gap to it, how far it goes and why."""
+def where_words(outcome: Outcome, unit: LengthUnit) -> str:
+    """Which zone a programme lowers most against the rest of the surface, where that zone is high; else nothing."""
+    lowered, high = outcome.before - outcome.figure_error, unit_for(outcome)
+    place = int(np.argmax(lowered))
+    if outcome.before[place] <= 0.0:
+        return ""
+    radius, share = outcome.radius[place], outcome.radius[place] / outcome.radius[-1]
+    zone = f"the zone {unit.short(radius)} from the centre" if share > CENTRE else "the centre"
+    zone = "the edge" if share > EDGE else zone
+    return (
+        f"Against the rest of the surface it lowers {zone} most, by {high.text(lowered[place])}; that is "
+        f"{high.text(outcome.before[place])} high now."
+    )
+
+
+def judgement_text(proposal: Proposal, unit: LengthUnit) -> str:
+    """How good the proposal is: expected RMS, the floor and the gap to it, which zone it lowers, how far it goes and why."""
     high = unit_for(proposal.outcome)
     predicted, band, floor = proposal.outcome.surface_rms, proposal.outcome.band, high.rounded(proposal.floor)
     ends = {} if band is None else {"gap": np.array([high.rounded(end) - floor for end in band.surface_rms])}
@@ -172,7 +189,8 @@ def judgement_text(proposal: Proposal) -> str:
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
         reason = f"This is expected to remove {share}; test before removing the rest: {proposal.reason}."
-        lines.append(paragraph(reason if "of the error" not in proposal.reason else sentence(proposal.reason)))
+        reason = reason if "of the error" not in proposal.reason else sentence(proposal.reason)
+        lines.append(paragraph(" ".join(filter(None, (where_words(proposal.outcome, unit), reason)))))
     lines += [paragraph(sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
@@ -181,9 +199,10 @@ def judgement_text(proposal: Proposal) -> str:
     return "\n".join(lines)
 
 
-def reasons_text(proposal: Proposal) -> str:
+def reasons_text(proposal: Proposal, unit: LengthUnit) -> str:
     """Why this is proposed and what is advised beside it, in sentences that name no option of a command."""
-    said = " ".join(map(sentence, (proposal.reason, *proposal.advice)))
+    where = where_words(proposal.outcome, unit) if proposal.programme.spells else ""
+    said = " ".join(filter(None, (where, *map(sentence, (proposal.reason, *proposal.advice)))))
     return said.replace(" (--repertoire any)", "")
 
 
