@@ -225,7 +225,11 @@ def test_the_figure_follows_the_slider(served: Served, screens: Any) -> None:
     second.page.get_by_role("slider", name="Minutes, spell 1").locator("[tabindex]").press("ArrowLeft")
     page.get_by_text("Minutes: 12 min").wait_for()
     screen.press("Tool on top or mirror on top?")
-    page.get_by_role("img", name=re.compile("with the tool and with the mirror on top")).wait_for(timeout=LONG)
+    both = page.locator("#both-ways")
+    both.wait_for()
+    page.wait_for_function("!document.querySelector('#both-ways .q-spinner')", timeout=LONG)
+    picture = both.get_by_role("img", name=re.compile("with the tool and with the mirror on top"))
+    assert picture.count() == 1, both.inner_text()
 
 
 def test_a_session_is_recorded_once_by_two_browsers_one_of_which_leaves(

@@ -12,7 +12,7 @@ allowed. Whoever may do more has all of that to choose from: to allow more never
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -52,6 +52,8 @@ REFINED = {1: 3, 2: 2, 3: 1}
 MOST_SPELLS = 3
 # Evaluations of the residuals while minutes are brought down; rounds of whole steps.
 STEPS, ROUNDS = 4, 3
+# They may grow by this factor then [1].
+ROOM = 2.0
 # Mixes of one more spell are refined where they come so near to the best of fewer, unrefined.
 PROMISING = 1.1
 # The second of two spells is looked for again where they cost no more than this share of the best single one [1].
@@ -151,9 +153,15 @@ class RobustSearch:
             return np.empty((0, 0)), []
         return np.concatenate([rows for _, rows in kept]), [stroke for stroke, rows in kept for _ in rows]
 
-    def run(self, objective: Objective | None = None, most: float = np.inf, known: Sequence[Candidate] = ()) -> Found:
+    def run(
+        self,
+        objective: Objective | None = None,
+        most: Callable[[tuple[str, ...]], float] = lambda _: np.inf,
+        known: Sequence[Candidate] = (),
+    ) -> Found:
         """Look into every number of spells and choice of pieces that the limits of an objective allow, for programmes that
-        promise to cost no more than ``most`` [m]; those ``known`` are among what is found, where they keep the limits."""
+        promise to cost no more than ``most`` says of these pieces on top [m]; those ``known`` are among what is found, where
+        they keep the limits."""
         found = Found()
         if not self.spells:
             return found
@@ -166,8 +174,9 @@ class RobustSearch:
         target = _stacked(refiner, [refiner.objective.error] * len(refiner.cases))
         what = self._what(limits)
         for count in range(1, min(limits.spells, MOST_SPELLS) + 1):
-            least = min(map(cost_of, found.all), default=most / PROMISING)
-            for pieces in _choices(limits.pieces, count):
+            fewer = min(map(cost_of, found.all), default=np.inf)
+            for pieces in choices_of_pieces(limits.pieces, count):
+                least = min(fewer, most(pieces) / PROMISING)
                 if found.best and refiner.clock.is_over:
                     return found
                 best = min((one.score.expected_rms for one in found.all), default=refiner.objective.rms_before)
@@ -188,8 +197,10 @@ class RobustSearch:
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
         long = self._long(refiner, found, kind)
-        plans = long or self._mixes(refiner, target, kind, least)
-        done = self._worked(refiner, plans, kind, least, found, kind[0] if long else self.most_refined[kind[0]])
+        done = self._worked(refiner, [long], kind, least, found, kind[0]) if long else []
+        mixes = self._mixes(refiner, target, kind, least)
+        done += self._worked(refiner, mixes, kind, least, found, 1 if long else self.most_refined[kind[0]])
+        done.sort(key=cost_of)
         is_common = refiner.objective.limits.repertoire == COMMON  # there are too many of all
         if (
             kind[0] == 2
@@ -201,21 +212,31 @@ class RobustSearch:
         ):
             *begun, last = done[0].plan
             plans = self._continued(refiner, tuple(begun), last.stroke.on_top)
-            done += self._worked(refiner, plans, kind, done[0].score.cost, found, self.most_refined[kind[0]])
+            done += self._worked(refiner, [plans], kind, done[0].score.cost, found, self.most_refined[kind[0]])
         if done:
             found.best[kind] = sorted([*found.best.get(kind, ()), *done], key=cost_of)
 
     def _worked(
-        self, refiner: Refiner, plans: Iterable[Plan], kind: Kind, least: float, found: Found, count_refined: int
+        self, refiner: Refiner, sets: Iterable[list[Plan]], kind: Kind, least: float, found: Found, count_refined: int
     ) -> list[Candidate]:
-        """The best of programmes that promise enough, so many refined, and those of them that can be worked."""
-        count = kind[0]
-        worked = [one for one in in_threads(refiner.attempt, list(dict.fromkeys(plans))) if one is not None]
+        """The best of programmes that promise enough, so many refined, and those of them that can be worked.
+
+        Of several sets, one after the other for fewer minutes, as many are refined as if the later ones were all: whoever
+        is allowed more minutes has what fewer would give.
+        """
+        count, levels = kind[0], list(sets)
+        plans = dict.fromkeys(plan for level in levels for plan in level)
+        worked = [one for one in in_threads(refiner.attempt, list(plans)) if one is not None]
         found.met += worked
         promising = sorted((one for one in worked if one.score.cost <= PROMISING * least), key=cost_of)
-        workable = [one for one in promising if is_workable(refiner, self.gentle, one)]
-        near = distinct_programmes(workable or promising, count_refined)
-        near = [one for one in near if count == 1 or one.score.cost <= NEAR_BEST * near[0].score.cost]
+        workable = {one.plan for one in promising if is_workable(refiner, self.gentle, one)}
+        near = list[Candidate]()
+        for place in range(len(levels)):
+            fewer = {plan for level in levels[place:] for plan in level}
+            able = [one for one in promising if one.plan in fewer & workable]
+            best = distinct_programmes(able or [one for one in promising if one.plan in fewer], count_refined)
+            near += [one for one in best if count == 1 or one.score.cost <= NEAR_BEST * best[0].score.cost]
+        near = list({one.plan: one for one in near}.values())
         done: list[Candidate] = []
         for batch in chunks(near, BATCH):
             done += in_threads(lambda one: self.refined(refiner, one), batch)
@@ -275,8 +296,8 @@ class RobustSearch:
         """Whether a programme has one of the strokes that this search is for."""
         return not self.among or any(one.stroke in self.among for one in plan)
 
-    def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[Plan]:
-        """The best programmes by their responses, of all the minutes and of fewer, that promise enough, in their orders."""
+    def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[list[Plan]]:
+        """The best programmes by their responses that promise enough, in their orders: of all the minutes, then of fewer."""
         count, pieces = kind
         rows = np.flatnonzero([stroke.on_top in pieces for stroke in self.spells])
         strokes = [self.spells[row] for row in rows]
@@ -284,11 +305,15 @@ class RobustSearch:
         piece = np.array([pieces.index(one.on_top) for one in strokes])
         minutes = refiner.objective.limits.minutes
         while True:
-            subsets = Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group)
+            subsets, plans = (
+                Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group),
+                list[Plan](),
+            )
             for mix in subsets.best(count, WORKED[count], piece if len(pieces) > 1 else None):
                 spells = [PlannedSpell(strokes[c], m) for c, m in zip(mix.columns, mix.minutes, strict=True) if m > 0.5]
                 if len(spells) == count and self._is_asked(tuple(spells)) and mix.squares <= (PROMISING * least) ** 2:
-                    yield from permutations(spells) if count < MOST_SPELLS else (tuple(spells), tuple(spells[::-1]))
+                    plans += permutations(spells) if count < MOST_SPELLS else (tuple(spells), tuple(spells[::-1]))
+            yield plans
             minutes *= 0.5
             if minutes < LEAST_MINUTES:
                 return
@@ -296,7 +321,9 @@ class RobustSearch:
     def refined(self, refiner: Refiner, one: Candidate, only_minutes: bool = False) -> Candidate:
         """The best programme near one of whole minutes and steps that can be worked; or of whole minutes, whatever it is."""
         try:
-            better = refiner.improve(one.plan, steps=STEPS, free="minutes")
+            limits = refiner.objective.limits  # the same way, whatever is allowed beyond what is in reach
+            near = replace(limits, minutes=min(limits.minutes, max(limits.shortest, ROOM * work_of(one.plan))))
+            better = refiner.on(refiner.objective.limited(near)).improve(one.plan, steps=STEPS, free="minutes")
             can_be_worked = (lambda _: True) if only_minutes else partial(is_workable, refiner, self.gentle)
             rounder = Rounder(refiner, self.step, can_be_worked)
             done = rounder.best_near(better.plan, rounds=ROUNDS, sizes_too=not only_minutes)
@@ -305,9 +332,19 @@ class RobustSearch:
             return one
 
 
-def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
+def choices_of_pieces(pieces: tuple[str, ...], count: int = MOST_SPELLS) -> list[tuple[str, ...]]:
     """Each piece alone, and both where there are two spells or more."""
     return [*((one,) for one in pieces), *([tuple(pieces)] if len(pieces) > 1 and count > 1 else [])]
+
+
+def pieces_of(one: Candidate) -> set[str]:
+    """The pieces on top in a programme."""
+    return {spell.stroke.on_top for spell in without_pressings(one.plan)}
+
+
+def of_pieces(found: Iterable[Candidate], pieces: Iterable[str]) -> list[Candidate]:
+    """Those with no other piece on top: what a search would have found to which the others are not allowed."""
+    return [one for one in found if pieces_of(one) <= set(pieces)]
 
 
 def _cheapest(few: Refiner, plans: Iterable[Plan]) -> list[Candidate]:

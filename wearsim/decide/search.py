@@ -6,7 +6,7 @@ thing more to do: it must lower the cost clearly.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from time import monotonic
@@ -25,7 +25,7 @@ from wearsim.decide.objective import Objective
 from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.repertoire import common_strokes, size_step
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
-from wearsim.decide.robust_search import REFINED, Found, RobustSearch
+from wearsim.decide.robust_search import REFINED, Found, RobustSearch, choices_of_pieces, of_pieces, pieces_of
 from wearsim.decide.rounding import Rounder
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
@@ -131,6 +131,8 @@ class CommonSearch:
     """Looks for programmes of common strokes after what comes first; rougher ones where gentle ones gain little."""
 
     def __init__(self, problem: ProposalProblem, opening: Plan, progress: SearchProgress | None) -> None:
+        if not problem.is_certain:  # what any stroke adds comes on top of all that common ones give
+            problem = replace(problem, limits=replace(problem.limits, repertoire=COMMON))
         self.problem, self.opening, self.progress = problem, opening, progress
         self.refiner = problem.refiner_after(opening)
         self.strokes = common_strokes(problem.bench, problem.limits)
@@ -150,20 +152,28 @@ class CommonSearch:
         """Programmes that hands would do throughout, what comes first included."""
         found = self._looked_for(self.gentle, objective)
         if not self._gains(found, objective) and not self.refiner.clock.is_over and self._rough is not None:
-            found = _better(found, self._looked_for(self._rough, objective, _bar(found)))
+            found = _better(found, self._looked_for(self._rough, objective, found))
         return found
 
-    def _looked_for(self, search: RobustSearch, objective: Objective, most: float = np.inf) -> list[Candidate]:
+    def _looked_for(
+        self, search: RobustSearch, objective: Objective, usual: Sequence[Candidate] = ()
+    ) -> list[Candidate]:
         """Of usual spells, and of shorter ones where glass wears so fast that usual ones better it little."""
         limits = objective.limits
-        found = self._worked_out(search.run(objective, most, self.known))
-        best = min(found, key=cost_of, default=None)
-        shortest = 0.0 if best is None else min(one.minutes for one in without_pressings(best.plan))
-        is_asked = limits.short_at_need and shortest <= NEARLY_SHORTEST * limits.shortest
-        if is_asked and not self._gains(found, objective) and not self.refiner.clock.is_over:
-            short = objective.limited(replace(limits, shortest=SHORT))
-            found = _better(found, self._worked_out(search.run(short, min(most, _bar(found)))))
-        return found
+        found = self._worked_out(search.run(objective, partial(_bar, usual), self.known))
+        if not limits.short_at_need or self._gains(found, objective) or self.refiner.clock.is_over:
+            return found
+
+        def most(pieces: tuple[str, ...]) -> float:
+            best = min(of_pieces(found, pieces), key=cost_of, default=None)
+            shortest = 0.0 if best is None else min(one.minutes for one in without_pressings(best.plan))
+            is_asked = shortest <= NEARLY_SHORTEST * limits.shortest
+            return min(_bar(usual, pieces), _bar(found, pieces)) if is_asked else 0.0
+
+        if not any(map(most, choices_of_pieces(limits.pieces))):
+            return found
+        short = objective.limited(replace(limits, shortest=SHORT))
+        return _better(found, self._worked_out(search.run(short, most)))
 
     def _gains(self, found: list[Candidate], objective: Objective) -> bool:
         """Whether some programme improves on the figure by more than a little."""
@@ -180,15 +190,24 @@ class CommonSearch:
         return [replace(one, plan=(*self.opening, *one.plan)) for one in found.all]
 
 
-def _bar(found: list[Candidate]) -> float:
-    """What a less usual programme may cost at most to be of interest [m]."""
-    return min(map(cost_of, found), default=np.inf) / AS_GOOD
+def _bar(usual: Sequence[Candidate], pieces: Iterable[str]) -> float:
+    """What a less usual programme with these pieces on top may cost at most to be of interest [m]."""
+    return min(map(cost_of, of_pieces(usual, pieces)), default=np.inf) / AS_GOOD
 
 
 def _better(usual: list[Candidate], more: list[Candidate]) -> list[Candidate]:
-    """The usual programmes, and the less usual ones where these better the best by a tenth."""
-    least, other = (min((one.score.expected_rms for one in those), default=np.inf) for those in (usual, more))
-    return usual + more if AS_GOOD * other < least else usual
+    """The usual programmes, and the less usual ones that better them all: of the same pieces on top, where the best of
+    these betters the usual ones by a tenth. So whoever may use both pieces has all that either alone would offer."""
+
+    def least(those: Iterable[Candidate]) -> float:
+        return min((one.score.expected_rms for one in those), default=np.inf)
+
+    kept = list(usual)
+    for pieces in {tuple(sorted(pieces_of(one))): None for one in more}:
+        own = [one for one in more if pieces_of(one) == set(pieces)]
+        if least(own) < min(least(of_pieces(usual, pieces)) / AS_GOOD, least(usual)):
+            kept += own
+    return kept
 
 
 class SearchSchedule:
@@ -276,7 +295,7 @@ class SearchSchedule:
         search = self._over_any_stroke((), FEW)
         few = search.refiner.objective.limits
         few = replace(few, spells=min(few.spells, max(FEW)))
-        return min(search.run(search.refiner.objective.limited(few), most).all, key=cost_of, default=None)
+        return min(search.run(search.refiner.objective.limited(few), lambda _: most).all, key=cost_of, default=None)
 
     def _openings(self) -> list[Plan]:
         """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""

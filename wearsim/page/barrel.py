@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from wearsim.bench.units import counted
 from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -71,9 +70,9 @@ class BarrelView:
                 if not (work.pressing or work.is_at_stop):
                     self._spell(work, spell)
                 elif not work.pressing:
-                    worked = f"{counted(work.stop, 'minute')} of {sum(work.planned):g} worked."
                     deeds = {"end": "End of the session", "go_on": "Go on without a test"}
-                    self._between(work, f"Stop here: test and record. {worked}", deeds)
+                    said = f"Stop here: test and record. {work.stop:g} of {sum(work.planned):g} minutes worked."
+                    self._between(work, said, deeds)
                 else:
                     ways = {"press": "Begin pressing", "fits": "Pressed already: on to spell 1"}
                     self._between(work, work.first, {"fits": "It fits: on to spell 1"} if work.pressed_since else ways)

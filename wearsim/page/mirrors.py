@@ -49,8 +49,7 @@ def mirrors_view(room: Room) -> None:
             parts.says(f"There is no mirror in {room.folder} yet.")
         parts.button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
     with parts.fold("Cautions"):
-        for line in CAUTIONS:
-            parts.says(line)
+        parts.caution(*CAUTIONS)
 
 
 class MirrorAnswers:

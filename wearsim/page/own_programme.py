@@ -51,10 +51,12 @@ class OwnProgramme:
             with parts.sheet():
                 self.spells()
             with parts.sheet("Predicted figure"):
-                self.figure()
-                with parts.group("row").bind_visibility_from(self, "found", bool):  # not drawn again under a press
+                with parts.group("row").bind_visibility_from(
+                    self, "found", bool
+                ):  # not moved by the figure under a press
                     parts.button("Take this to the barrel", self._take, "main")
                     parts.button("Tool on top or mirror on top?", self._compare)
+                self.figure()
         self.both_ways()
         mirror = self.mirror
         parts.follow(mirror, {"own"}, self.spells.refresh)

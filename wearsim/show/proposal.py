@@ -159,8 +159,8 @@ def where_words(outcome: Outcome, unit: LengthUnit) -> str:
     zone = f"the zone {unit.short(radius)} from the centre" if share > CENTRE else "the centre"
     zone = "the edge" if share > EDGE else zone
     return (
-        f"Against the rest of the surface it lowers {zone} most, by {high.text(lowered[place])}; that is "
-        f"{high.text(outcome.before[place])} high now."
+        f"Against the rest of the surface it lowers {zone} most, by {high.text(lowered[place])}, where the glass is "
+        f"{high.text(outcome.before[place])} too high."
     )
 
 
