@@ -60,6 +60,9 @@ def test_a_lap_that_was_pressed_before_is_not_pressed_by_the_clock(clock: list[f
 def test_the_clock_of_a_pressing_ends_at_nothing_and_counts_all_of_it(clock: list[float]) -> None:
     work = Work("", [4.0], pressing=10.0)
     work.press()
+    work.unpress()  # touched by mistake
+    assert work.left == 600.0 and not work.is_begun
+    work.press()
     clock[0] += 700.0
     work.press()  # a second touch begins nothing new
     assert work.left == 0.0 and work.is_going

@@ -108,7 +108,7 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     screen.reload()
     page.get_by_role("button", name=TAKE).first.click()
     _work(screen, place)
-    screen.press("Afterwards")
+    screen.press("Test and record")
     page.get_by_role("button", name="As planned").wait_for()
     screen.ready()
     page.get_by_text(re.compile(r"^Test in (\d+ min|about \d+(\.5)? h), at \d\d:\d\d$")).wait_for()
@@ -142,7 +142,8 @@ def _work(screen: Screen, place: Path) -> None:
     screen.reload()
     failed = pytest.importorskip("playwright.sync_api").Error
     afterwards, going = (
-        page.get_by_role("button", name=name) for name in ("Afterwards", re.compile("Stopped here|Skip this spell"))
+        page.get_by_role("button", name=name)
+        for name in ("Test and record", re.compile("Stopped here|Skip this spell"))
     )
     while True:
         afterwards.or_(going).first.wait_for()

@@ -196,8 +196,8 @@ def _bar(usual: Sequence[Candidate], pieces: Iterable[str]) -> float:
 
 
 def _better(usual: list[Candidate], more: list[Candidate]) -> list[Candidate]:
-    """The usual programmes, and the less usual ones that better them all: of the same pieces on top, where the best of
-    these betters the usual ones by a tenth. So whoever may use both pieces has all that either alone would offer."""
+    """The usual programmes, and less usual ones that are better than all of them: those with the same pieces on top whose
+    best is better than the usual ones by a tenth. So whoever may use both pieces has all that either alone would offer."""
 
     def least(those: Iterable[Candidate]) -> float:
         return min((one.score.expected_rms for one in those), default=np.inf)

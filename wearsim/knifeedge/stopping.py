@@ -223,8 +223,11 @@ def _reason(
         return f"good enough: {band}; stop here"
     if verdict == "open":
         return f"{band}. The chance that it is already reached is {chance:.0%}; take more readings"
-    mask = ""
+    within = all(abs(zone.multiple) <= 1.0 for zone in reduction.zones)
+    mask = ". Every window is within its tolerance; it is their errors together that cost light" if within else ""
     if mean.gain >= WORTH_A_MASK:
-        mask = f". Masked to {length(mean.best_radius * 2)}, the core of a star's image would be {mean.gain:.1f} times "
+        mask += (
+            f". Masked to {length(mean.best_radius * 2)}, the core of a star's image would be {mean.gain:.1f} times "
+        )
         mask += "as bright as now; but work on the figure first, which keeps the whole aperture"
     return f"not good enough yet: {band}{mask}"

@@ -107,6 +107,10 @@ class Work:
         """Set the clock of the first pressing going."""
         self.pressed_since = self.pressed_since or time.time()
 
+    def unpress(self) -> None:
+        """It was not meant: the clock of the pressing begins again later."""
+        self.pressed_since = None
+
     def fits(self) -> None:
         """The lap fits, whether it was pressed by the clock or before: on to the first spell."""
         self.pressed = 0.0 if self.pressed_since is None else time.time() - self.pressed_since

@@ -71,11 +71,12 @@ class BarrelView:
                     self._spell(work, spell)
                 elif not work.pressing:
                     deeds = {"end": "End of the session", "go_on": "Go on without a test"}
-                    said = f"Stop here: test and record. {work.stop:g} of {sum(work.planned):g} minutes worked."
-                    self._between(work, said, deeds)
+                    worked = f"{work.stop:g} of {sum(work.planned):g} minutes worked"
+                    self._between(work, f"Stop here: test and record; {worked}.", deeds)
                 else:
                     ways = {"press": "Begin pressing", "fits": "Pressed already: on to spell 1"}
-                    self._between(work, work.first, {"fits": "It fits: on to spell 1"} if work.pressed_since else ways)
+                    on = {"fits": "It fits: on to spell 1", "unpress": "Not yet: stop the clock"}
+                    self._between(work, work.first, on if work.pressed_since else ways)
                 self._tell_browser(work, spell)
 
     def _between(self, work: Work, words: str, deeds: dict[str, str]) -> None:
@@ -151,11 +152,11 @@ class BarrelView:
         ui.timer(0.05, lambda: ui.run_javascript(told), once=True)
 
     def _ended(self, work: Work) -> None:
-        parts.heading("Done")
+        parts.heading("Done" if work.minutes() == work.planned else "Stopped")
         for spell, minutes in zip(self.plan, work.minutes(), strict=True):
             parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
-        parts.says(waiting_text(self.bench.mirror), "strong")
+        parts.says(f"{waiting_text(self.bench.mirror)} A few minutes of work need less.", "strong")
         with parts.group("row"):
-            parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
+            parts.button("Test and record", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
             self._deed("Back to the last spell", "back", work)
         parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])

@@ -51,8 +51,7 @@ from wearsim.wear.predict import predict
 
 NARROW = 6.0
 """Of pictures that a phone shows as well [in]: their letters can be read there."""
-READY = "raised-zone-300"
-"""A ready-made bench to warm up with."""
+READY = "raised-zone-300"  # a ready-made bench to warm up with
 TOPS = {"either": None, "tool": ("tool",), "mirror": ("mirror",)}
 
 
@@ -120,18 +119,15 @@ def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tupl
 
 
 def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
-    """Look for what to do next, the best first; :class:`wearsim.worker.Job` says what ``progress`` takes.
-
-    Of :class:`wearsim.decide.limits.Limits` the minutes, spells, ``top``: either, tool or mirror, and ``strokes``: any.
-    """
+    """Look for what to do next, within these minutes and spells, ``top`` (of TOPS) on top, ``strokes``: any or common."""
     state = state_of(path)
     bench, known = state.bench, state.arguments
-
     seen: list[float] = []
 
     def told(name: str, stage: str, best: float) -> None:
         seen.append(best)  # each round of the search counts from its own start
-        progress("stage", f"{name}: {stage}", personal_units.height_text(min(seen)))
+        gained = min(seen) < seen[0]
+        progress("stage", f"{name}: {stage}", personal_units.height_text(min(seen)) if gained else "")
 
     given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or COMMON}
     asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], **given)

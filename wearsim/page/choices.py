@@ -35,6 +35,7 @@ class ChoicesView:
             self.job()
         self.choices()
         OwnProgramme(mirror).show()
+        ui.link(parts.CHANGE, parts.address_of(mirror, "answers"))
         parts.follow(mirror, {"job", "surface", "work", "session"}, self.job.refresh)
         parts.follow(mirror, {"choices", "session"}, self._new_choices)
 
@@ -48,8 +49,7 @@ class ChoicesView:
         entry = partial(self.mirror.entry, self.mirror.draft.limits)
         with parts.group("row"):
             parts.number("Maximum minutes of work", entry("minutes"), 5, 600)
-            counts = {count: str(count) for count in range(1, 5)}
-            parts.choice("Maximum different strokes", counts, entry("spells"))
+            parts.choice("Maximum different strokes", {count: str(count) for count in range(1, 5)}, entry("spells"))
             tops = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
             parts.choice("Which piece may be on top", tops, entry("top"))
             parts.choice("Strokes to consider", {"": "those in common use", "any": "any"}, entry("strokes"))
@@ -82,7 +82,7 @@ class ChoicesView:
         found = self.mirror.search.found
         able = [choice for choice in found if choice["spells"]]
         best = next((choice for choice in able if choice["is_next"]), found[0] if found else {})
-        if best:
+        if best and not best["waits"]:
             self._choice(best, found[0]["reason"])
         if able:
             parts.heading("The choices")

@@ -123,7 +123,6 @@ class MirrorAnswers:
         with parts.fold("All other values used, and why"):
             for line in made["defaults"]:
                 parts.says(line, "quiet")
-            parts.says("All of them are in bench.toml in the folder, and can be changed there.")
 
     def _make(self) -> None:
         """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""
