@@ -495,6 +495,24 @@ def test_a_bench_of_several_laps_is_changed_in_its_file(served: Served, screens:
     screens(served).go("/mirror/laps/answers").get_by_text("there are several laps").wait_for()
 
 
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (360, 740)])
+def test_the_clock_stands_where_a_test_comes_first(served: Served, screens: Any, width: int, height: int) -> None:
+    at_the_barrel(served, f"tested {width}", stop=3.0, done=[177.0, 0.0])
+    screen = screens(served, width, height)
+    page = screen.go(f"/mirror/tested {width}/barrel")
+    page.get_by_text("stop and test after 3 min of work").wait_for()
+    screen.knuckle("Paused: continue")
+    page.get_by_text("Stop here: test and record; 3 of 9 minutes worked.").wait_for()
+    assert page.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
+    screen.knuckle("Go on without a test")
+    page.get_by_text("Spell 1 of 2: 4 min").wait_for()
+    assert page.get_by_text("stop and test").count() == 0
+    screen.knuckle("Pause")
+    screen.knuckle("End of the session")
+    page.get_by_role("heading", name="Stopped").wait_for()
+    page.get_by_text("3 of 4 min").wait_for()
+
+
 def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:
     name = "<img src=x onerror=alert(1)>"
     new_mirror(served.folder / name)

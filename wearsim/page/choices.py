@@ -145,6 +145,7 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
             with parts.group("row"):
                 parts.button("Keep the present programme", lambda: dialog.submit(False), "main")
                 parts.button("Replace it", lambda: dialog.submit(True))
+                parts.button("Record it first", lambda: ui.navigate.to(parts.address_of(mirror, "after")))
         if not await dialog:
             return
     programme = choice["programme"]
