@@ -13,7 +13,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
-from wearsim.bench.units import LengthUnit, counted, length_unit
+from wearsim.bench.units import LengthUnit, counted, length_unit, round_unit
 from wearsim.decide.choice import ANY_STROKE, STOP, TRIAL, which_will_do
 from wearsim.decide.good_enough import AIM_REACHED
 from wearsim.decide.proposal import LaterSession, Proposal
@@ -156,7 +156,7 @@ def where_words(outcome: Outcome, unit: LengthUnit) -> str:
     if outcome.before[place] <= 0.0:
         return ""
     radius, share = outcome.radius[place], outcome.radius[place] / outcome.radius[-1]
-    zone = f"the zone {unit.short(radius)} from the centre" if share > CENTRE else "the centre"
+    zone = f"the zone {round_unit(unit).text(radius)} from the centre" if share > CENTRE else "the centre"
     zone = "the edge" if share > EDGE else zone
     return (
         f"Against the rest of the surface it lowers {zone} most, by {high.text(lowered[place])}, where the glass is "
