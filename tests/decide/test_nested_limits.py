@@ -16,6 +16,18 @@ CHAINS = {
 }
 
 
+WIDER = {1: {"pieces": [{"on_top": ("tool",)}, {}]}, 11: {"minutes": [{"minutes": 60.0}, {"minutes": 120.0}]}}
+"""Where what the wider limits allow once hid the best of the narrower ones, by the number of the start figure."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", WIDER)
+def test_what_is_allowed_as_well_hides_nothing(number: int) -> None:
+    bench = CASES[number].bench(spread=True)
+    found = growths(bench, CASES[number].start(bench), WIDER[number])
+    assert max(found.values()) <= MOST, found
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("number", [4, 5, 6, 9, 11, 12])
 def test_the_best_never_grows(number: int) -> None:

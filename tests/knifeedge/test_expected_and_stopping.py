@@ -75,6 +75,13 @@ def test_a_poor_mirror_is_not() -> None:
     assert advice.verdict == "no"
     assert len(advice.wrong_zones) >= 3
     assert set(advice.wrong_zones) <= set(advice.resolved_zones)
+    assert "within its tolerance" not in advice.reason
+
+
+def test_windows_within_tolerance_that_together_are_not_good_enough_are_explained() -> None:
+    advice = when_to_stop(flat_sheet(lambda r: 3e-8 * np.cos(1.5 * np.pi * r / A), 1e-6))
+    assert advice.verdict == "no" and advice.wrong_zones == ()
+    assert "Every window is within its tolerance" in advice.reason
 
 
 def test_a_reading_that_cannot_tell_says_so() -> None:

@@ -12,13 +12,14 @@ from matplotlib.figure import Figure
 import wearsim as ws
 from tests.helpers.small_bench import figure, ring_figure, small_bench
 from wearsim.bench.personal_units import read_heights_in, surface_unit
+from wearsim.bench.units import length_unit
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.trade_off import TradeOff
 from wearsim.figure.metrics import percentiles
 from wearsim.show.card import card_bytes
 from wearsim.show.expected_readings import expected_text
-from wearsim.show.proposal import proposal_figure, proposal_text
+from wearsim.show.proposal import proposal_figure, proposal_text, where_words
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.expected_readings import ReadingsAfter, drawn_figures, readings_after, usual_sheet
 from wearsim.wear.predict import predict
@@ -41,6 +42,22 @@ def after() -> ReadingsAfter:
     assert sheet is not None
     drawn = drawn_figures(bench, proposal().programme, draws=5, start=start)
     return readings_after(bench, proposal().outcome, sheet, drawn, is_own=False)
+
+
+ZONES = [(0.0, "the centre"), (0.6, "the zone {} mm from the centre"), (1.0, "the edge")]
+
+
+@pytest.mark.parametrize(("middle", "zone"), ZONES)
+def test_the_zone_that_is_lowered_most_is_said(middle: float, zone: str) -> None:
+    outcome = proposal().outcome
+    hill = np.exp(-(((outcome.radius / outcome.radius[-1] - middle) / 0.1) ** 2))
+    done = replace(outcome, before=60e-9 * hill, figure_error=20e-9 * hill)
+    zone = zone.format(round(600.0 * outcome.radius[-1]))
+    said = f"Against the rest of the surface it lowers {zone} most, by 40 nm, where the glass is 60 nm too high."
+    assert where_words(done, length_unit(small_bench(True))) == said
+    assert (
+        where_words(replace(done, before=-20e-9 * hill, figure_error=-60e-9 * hill), length_unit(small_bench())) == ""
+    )
 
 
 def test_the_table_says_programme_floor_and_why() -> None:

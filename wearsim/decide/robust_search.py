@@ -305,10 +305,8 @@ class RobustSearch:
         piece = np.array([pieces.index(one.on_top) for one in strokes])
         minutes = refiner.objective.limits.minutes
         while True:
-            subsets, plans = (
-                Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group),
-                list[Plan](),
-            )
+            plans = list[Plan]()
+            subsets = Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group)
             for mix in subsets.best(count, WORKED[count], piece if len(pieces) > 1 else None):
                 spells = [PlannedSpell(strokes[c], m) for c, m in zip(mix.columns, mix.minutes, strict=True) if m > 0.5]
                 if len(spells) == count and self._is_asked(tuple(spells)) and mix.squares <= (PROMISING * least) ** 2:

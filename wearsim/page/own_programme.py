@@ -51,9 +51,8 @@ class OwnProgramme:
             with parts.sheet():
                 self.spells()
             with parts.sheet("Predicted figure"):
-                with parts.group("row").bind_visibility_from(
-                    self, "found", bool
-                ):  # not moved by the figure under a press
+                # above the figure, so that this does not move them under a press
+                with parts.group("row").bind_visibility_from(self, "found", bool):
                     parts.button("Take this to the barrel", self._take, "main")
                     parts.button("Tool on top or mirror on top?", self._compare)
                 self.figure()
