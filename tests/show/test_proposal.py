@@ -50,9 +50,9 @@ ZONES = [(0.0, "the centre"), (0.6, "the zone {} mm from the centre"), (1.0, "th
 @pytest.mark.parametrize(("middle", "zone"), ZONES)
 def test_the_zone_that_is_lowered_most_is_said(middle: float, zone: str) -> None:
     outcome = proposal().outcome
-    hill = np.exp(-(((outcome.radius / outcome.radius[-1] - middle) / 0.1) ** 2))
+    hill = np.exp(-(((outcome.radius / outcome.radius[-1] - middle) / 0.4) ** 2))
     done = replace(outcome, before=60e-9 * hill, figure_error=20e-9 * hill)
-    zone = zone.format(round(600.0 * outcome.radius[-1]))
+    zone = zone.format(round(1e3 * outcome.radius[np.argmax(hill)]))
     said = f"Against the rest of the surface it lowers {zone} most, by 40 nm, where the glass is 60 nm too high."
     assert where_words(done, length_unit(small_bench(True))) == said
     assert (
